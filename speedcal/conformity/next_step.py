@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from speedcal.conformity.after_repair import after_repair
 from speedcal.conformity.change import Cause, ChangeCheck
 from speedcal.conformity.same_state import kept_by_both
 from speedcal.conformity.tolerance import Tolerance
@@ -103,6 +104,7 @@ def next_steps(
     if as_it_is and not changes and kept_by_both(before, after, rule, vehicle=vehicle, work=work, speeds=speeds):
         return (*looks, *steps, Advice("drive_again", part="readings", because=(Finding("too_uncertain"),)))
     asked = _asked_by(after, rule, _fitted(vehicle, work, counted), speeds, undone)
+    asked = after_repair(asked, after, rule, _fitted(vehicle, work, counted), work, speeds)
     looked_at = {look.part for look in looks}  # and not once more
     if "work" in looked_at or (work and work.driven_gear is not None and all(change.agrees for change in changes)):
         looked_at.add("driven_gear")  # the one just fitted is looked at, or did what its teeth do

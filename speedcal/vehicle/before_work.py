@@ -15,7 +15,7 @@ from speedcal.vehicle.judged.limits import Limits
 from speedcal.vehicle.vehicle import Vehicle, Work
 
 _TURNED_BACK = ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler")
-"""What is fitted or set for the instrument's sake; nobody takes new tires or axle gears off again for it."""
+"""What is fitted or set for the instrument's sake; nobody takes new tires, axle gears or a sensor off again."""
 
 
 def state_before(
@@ -35,7 +35,8 @@ def state_before(
         As in :func:`speedcal.vehicle.corrections.correct`.
     """
     parts = _parts(vehicle, work)
-    kept = Work(tire=work.tire, axle=work.axle, rolled=work.rolled, ratio_box_turned=work.ratio_box_turned)
+    names = ("tire", "axle", "rolled", "ratio_box_turned", "pulses_per_turn")
+    kept = Work(**{name: getattr(work, name) for name in names})
     try:
         change = gain_change(vehicle, kept)
     except VehicleError:

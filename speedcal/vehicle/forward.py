@@ -72,16 +72,14 @@ def gain_change(vehicle: Vehicle, work: Work | Mapping[str, Any]) -> GainChange:
     """
     plan = work if isinstance(work, Work) else Work.from_dict(work)
     gain, variance = 1.0, 0.0
-    if plan.driven_gear is not None:
-        gain *= _before(vehicle.driven_gear, "driven_gear") / plan.driven_gear
-    if plan.drive_gear is not None:
-        gain *= plan.drive_gear / _before(vehicle.drive_gear, "drive_gear")
-    if plan.ratio_box is not None:
-        gain *= float(plan.ratio_box / (vehicle.ratio_box or 1))
+    for name, power in (("driven_gear", -1), ("drive_gear", 1), ("pulses_per_turn", 1)):
+        if (count := getattr(plan, name)) is not None:
+            gain *= (count / _before(getattr(vehicle, name), name)) ** power
     if plan.ratio_box_turned:
         gain *= float(_before(vehicle.ratio_box, "ratio_box")) ** 2
-    if plan.pulse_scaler is not None:
-        gain *= float(plan.pulse_scaler / (vehicle.pulse_scaler or 1))
+    for name in ("ratio_box", "pulse_scaler"):
+        if (ratio := getattr(plan, name)) is not None:
+            gain *= float(ratio / (getattr(vehicle, name) or 1))
     if plan.axle is not None and vehicle.sensor != "wheel":
         before = _before(vehicle.axle, "axle")
         gain *= float(plan.axle) / float(before)
@@ -219,7 +217,7 @@ def vehicle_after(vehicle: Vehicle, work: Work) -> Vehicle:
     """Return the vehicle as it will be after the work."""
     changes: dict[str, Any] = {
         name: value
-        for name in ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler", "tire", "axle")
+        for name in ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler", "pulses_per_turn", "tire", "axle")
         if (value := getattr(work, name)) is not None
     }
     if work.tire is not None:

@@ -165,6 +165,8 @@ class Work(Spoken):
     ratio_box_turned: bool = False
     """Whether the box that is fitted had been the wrong way round, and was turned."""
     pulse_scaler: Fraction | None = None
+    pulses_per_turn: float | None = None
+    """Of a new sensor."""
     tire: TireSize | None = None
     axle: AxleRatio | None = None
     settings: tuple[Setting, ...] = ()
@@ -202,7 +204,7 @@ class Work(Spoken):
     @property
     def changes(self) -> dict[str, Any]:
         """What is fitted or set now, by the key of the job file; a module's number as ``settings.`` and its kind."""
-        names = ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler", "tire", "axle")
+        names = ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler", "pulses_per_turn", "tire", "axle")
         parts = {name: getattr(self, name) for name in names} | {f"settings.{s.kind}": s.now for s in self.settings}
         return {name: value for name, value in parts.items() if value is not None}
 

@@ -211,6 +211,34 @@ def test_a_vehicle_that_went_no_faster_before_is_given_another_rule_and_not_sent
     assert "choose a rule" in str(steps[0][0]).lower()
 
 
+@pytest.mark.parametrize(("teeth", "factor"), [(20, 1.026), (21, 1.023 * 20 / 21)])
+def test_a_rule_that_no_whole_tooth_keeps_sends_nobody_from_one_gear_to_the_next_and_back(
+    teeth: int, factor: float
+) -> None:
+    """2 % are allowed; 20 teeth read 2.6 % high, 21 as much low: each may pass by the drive of the other."""
+    after = make_calibration(factor=factor, u_offset=0.1, u_factor=0.008)
+    told = verify(None, after, {"percent": 2.0}, vehicle=VEHICLE, work={"driven_gear": teeth})
+    assert told.verdict == "not proven"
+    assert [step.action for step in told.advice] == ["drive_again", "measure_fact", "use_correction_card"]
+    assert told.advice[1].part == "ratio_box_teeth"
+
+
+def test_a_repaired_instrument_just_under_the_rule_gets_its_needle_set_over_and_no_gear() -> None:
+    """0.8 % low is 0.5 mph at 60: 1 mph keeps UN R39. 4 % is of the drive, and a number is typed in."""
+    module = Vehicle.from_dict({"settings": {"circumference_mm": 2000}})
+    told = {}
+    for factor, vehicle in ((0.992, VEHICLE), (0.96, VEHICLE), (0.992, module)):
+        after = make_calibration(factor=factor, u_offset=0.04, u_factor=0.001)
+        rule = {"rule": "un_r39_type", "speeds": [30, 45, 60]}
+        told[factor, bool(vehicle.settings)] = verify(
+            BEFORE, after, rule, vehicle=vehicle, work={"instrument_repaired": True}
+        ).advice
+    first = told[0.992, False][0]
+    assert (first.action, first.value, first.unit) == ("reseat_needle", 1.0, "mph")
+    assert "reseat_needle" not in {step.action for step in told[0.96, False]}
+    assert told[0.992, True][0].action == "set_module"
+
+
 def test_after_a_repair_no_gear_is_suspected_by_the_drive_before() -> None:
     """The old instrument showed 10 % more and a gear was fitted; the new one is 4 % low, and its drive alone counts."""
     after = make_calibration(factor=0.96, u_offset=0.1, u_factor=0.002)

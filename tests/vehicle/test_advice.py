@@ -617,6 +617,27 @@ def test_pulses_and_units_are_told_by_their_factors(factor: float, code: str) ->
     assert top.code == code
 
 
+def test_a_number_of_pulses_in_a_module_is_set_and_no_sensor_of_which_nothing_is_stated_counted() -> None:
+    """Half the speed at 2,500 pulses per km: 1,250. With the pulses per turn stated, they are counted first."""
+    dial = make_calibration(factor=0.5, u_offset=0.1, u_factor=0.002)
+    table = {"settings": {"pulses_per_km": {"now": 2500, "step": 1}}}
+    first = correct(dial, Vehicle.from_dict(table)).advice[0]
+    assert (first.action, first.value) == ("set_module", pytest.approx(1250, rel=0.005))
+    assert correct(dial, Vehicle.from_dict({**table, "pulses_per_turn": 8})).advice[0].action == "check_count"
+
+
+def test_what_is_set_now_is_read_first_where_the_parts_do_not_explain_the_error() -> None:
+    """A tire that rolls 2 m beside a module at 2,000 mm reads right; it is 10 % off, so one of the two is not so."""
+    table = {"tire_turns_per_km": 500, "settings": {"circumference_mm": {"now": 2000, "step": 1}}}
+    unexplained, explained = (
+        correct(make_calibration(factor=1.1, u_offset=0.1, u_factor=0.002), Vehicle.from_dict({**table, **also}))
+        for also in ({}, {"settings": {"circumference_mm": {"now": 2180, "step": 1}}})
+    )
+    assert [found.advice[0].action for found in (unexplained, explained)] == ["set_module"] * 2
+    assert "number_set_now" in unexplained.advice[0].codes
+    assert "number_set_now" not in explained.advice[0].codes
+
+
 def test_the_rest_is_reckoned_once_the_pulses_are_right() -> None:
     """Twice the pulses and 8 % besides: count them first; the scaler then takes 1/1.08 and not 1/2.16."""
     table = {"pulses_per_mile": 4000, "scaler_numerator_max": 999, "scaler_denominator_max": 999}

@@ -42,6 +42,7 @@ def test_axle_gears_that_compensate_the_tires_leave_the_instrument_right() -> No
         ({"ratio_box": "21/20"}, {"ratio_box_turned": True}, (21 / 20) ** 2),
         ({}, {"pulse_scaler": "27/32"}, 27 / 32),
         ({"pulse_scaler": "27/32"}, {"pulse_scaler": "32/27"}, (32 / 27) ** 2),
+        ({"pulses_per_turn": 8}, {"pulses_per_turn": 6}, 6 / 8),
         ({}, {"axle": "41/10"}, 1.1),
     ],
 )

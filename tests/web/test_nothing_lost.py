@@ -294,7 +294,7 @@ def test_the_place_in_the_queue(site: Site, base: str) -> None:
     queue.put(base.split("/")[-1])
     assert site.client.get(f"{base}/status.json").json()["ahead"] == 2
     assert "2 analyses are before it." in site.client.get(base).text
-    assert "You may close this page" in site.client.get(base).text
+    assert "Saved. You may close this page" in site.client.get(base).text  # no drive was received
     queue.claim("w")
     assert site.client.get(f"{base}/status.json").json()["ahead"] == 2
     queue.claim("w")

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from speedcal.text.messages import Template, Values
 from speedcal.text.words.numbers import likely, signed
-from speedcal.text.words.parts import MEASURED_BY, WATCH_THE_NEEDLE, choice_name, setting_name
+from speedcal.text.words.parts import MEASURED_BY, WATCH_THE_NEEDLE, choice_name, part_value, setting_name
 
 CAUSES: dict[str, str] = {
     "parts_as_stated": "mismatched parts, as the job lists them",
@@ -15,6 +17,7 @@ CAUSES: dict[str, str] = {
     "other_range": "driven in the other range of axle or transfer case",
     "sensor_ring": "a sensor ring with a tooth count other than stated",
     "pulse_count": "the wrong number of pulses per turn",
+    "module_number": "a number in the module that is not that of its sensor",
     "wrong_unit": "miles taken for kilometers, or the reverse",
     "other_scale": "the other scale of the dial: km/h read as mph, or the reverse",
     "needle_offset": "the needle sits wrong on its shaft",
@@ -162,6 +165,10 @@ def _high_or_low(percent: float) -> str:
     return f"up to {abs(percent):.0f} % {'high' if percent > 0 else 'low'}"
 
 
+def _scaler_at(ratio: str) -> str:
+    return f"pulse scaler {part_value(Fraction(ratio))}"
+
+
 def _cause(values: Values) -> str:
     return f"Likely cause: {CAUSES[values['cause']]} ({likely(values['chance'])})."
 
@@ -212,6 +219,13 @@ FINDINGS: dict[str, Template] = {
         f"{values['percent']:.1f} %."
     ),
     "reads_low_by": _low_by,
+    "gear_that_comes_out": "Count the gear that comes out: this is figured from {teeth} teeth. If it has others, "
+    "correct the job first; the new gear changes with it.",
+    "number_set_now": lambda values: (
+        "Read what is set now before changing it: this is figured from "
+        f"{setting_name(values['kind'], values['now']) if values['kind'] else _scaler_at(values['now'])}. "
+        "If it is another, correct the job first; the new number changes with it."
+    ),
     "setting_moves_shifts": "A module's speed setting also moves shift points, cruise control and limiter; "
     "check them on the road too.",
     "scaler_moves_all": "A scaler ahead of a module shifts everything else that takes that signal: shift points, "
@@ -255,6 +269,8 @@ FINDINGS: dict[str, Template] = {
     "if_shown_again": "Only if the files are right and another drive, read by one person, shows the same: then the "
     "fault is in the instrument.",
     "may_jump": f"If the files are right, {WATCH_THE_NEEDLE}.",
+    "set_by_the_repairer": "The drive is right, so no gear is changed for it: whoever repaired the instrument sets its "
+    "needle over, and the odometer stays right.",
     "instrument_work": "The instrument must be opened; set the needle at a known speed or on a bench, and check "
     "that it still drops back to its rest.",
     "instrument_leaves": lambda values: (

@@ -48,6 +48,7 @@ def work_words(work: Work, unit: str | None = None) -> str:
     if work.needle is not None:
         far = f"{abs(round(work.needle, 1)):g} {unit or ''}".strip()
         done.append(f"needle set {far} {'lower' if work.needle < 0 else 'higher'}")
+    done += [f"sensor of {work.pulses_per_turn:g} pulses per turn"] if work.pulses_per_turn is not None else []
     done += ["ratio box turned the right way around"] if work.ratio_box_turned else []
     done += ["instrument repaired"] if work.instrument_repaired else []
     return ", ".join(done) or "nothing changed"

@@ -19,7 +19,7 @@ from speedcal.vehicle.train.parts import PER_DISTANCE, WRONG_PULSES
 
 _RANGE = 0.25
 """Chance of the other range from which on somebody is asked which it was. Our own judgment."""
-_WORTH_A_LOOK = 0.1
+WORTH_A_LOOK = 0.1
 """Chance of another gear or box than stated from which on it is counted before a part is ordered by it."""
 _STRANGE = frozenset(
     {
@@ -245,9 +245,9 @@ def _count_first(outlook: Outlook, diagnosis: Diagnosis) -> list[Advice]:
         return [Advice("check_count", part="gears", because=tuple(swapped))]
     found = _look_at_range(outlook)
     found += [Advice("check_count", part=told.values["gear"], because=(told,)) for told in outlook.teeth.findings]
-    if vehicle.ratio_box is not None and chance.get("transfer_ratio", 0.0) > _WORTH_A_LOOK:
+    if vehicle.ratio_box is not None and chance.get("transfer_ratio", 0.0) > WORTH_A_LOOK:
         found.append(Advice("check_count", part="ratio_box", because=(Finding("box_may_be_turned"),)))
-    if vehicle.driven_gear is not None and chance.get("gears", 0.0) > _WORTH_A_LOOK:
+    if vehicle.driven_gear is not None and chance.get("gears", 0.0) > WORTH_A_LOOK:
         reasons = [Finding("teeth_as_stated", teeth=vehicle.driven_gear, chance=chance["gears"])]
         if vehicle.family is not None and (range_down := vehicle.family.orientation(vehicle.driven_gear)):
             reasons.append(Finding("housing_at_the_count", teeth=vehicle.driven_gear, range=range_down))

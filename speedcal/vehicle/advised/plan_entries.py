@@ -9,8 +9,9 @@ from typing import Any
 from speedcal.finding import Finding
 from speedcal.units import SPEED_UNIT_MPS
 from speedcal.vehicle.advised.advice import Action, Advice
+from speedcal.vehicle.advised.first_steps import WORTH_A_LOOK
 from speedcal.vehicle.advised.outlook import Outlook
-from speedcal.vehicle.advised.plans import LISTED, WORTH_WORK_PERCENT, Plan
+from speedcal.vehicle.advised.plans import LIKELY, LISTED, WORTH_WORK_PERCENT, Plan
 from speedcal.vehicle.choices.choice import Choice
 
 _ACTIONS: dict[str, Action] = {
@@ -23,6 +24,9 @@ _ACTIONS: dict[str, Action] = {
     "pair": "fit_gear_pair",
     "undo": "undo_work",
 }
+
+_WORTH_A_WORD = 0.02
+"""Chance of another gear than stated from which on it is counted when it comes out. Our own judgment."""
 
 
 def entries_of(outlook: Outlook, best: Plan, plans: Sequence[Plan]) -> list[Advice]:
@@ -109,9 +113,32 @@ def entry_of(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) ->
             *low,
             *_odometer_left(outlook, choice),
             *_hides_needle(outlook, plan),
+            *_figured_from(outlook, choice),
             *_cautions(outlook, choice),
         ),
     )
+
+
+def _figured_from(outlook: Outlook, choice: Choice) -> tuple[Finding, ...]:
+    """Return what is taken to be fitted or set now, which whoever does the work has in front of him.
+
+    Said where the drive does not bear it out: a number once the parts as stated do not explain the error, teeth where
+    another gear might.
+    """
+    vehicle, diagnosis = outlook.vehicle, outlook.diagnosis
+    if diagnosis is None or not outlook.may_keep:
+        return ()
+    chance = {item.code: item.probability for item in diagnosis.hypotheses}
+    parts, now = dict(choice.parts), {setting.kind: setting.now for setting in vehicle.settings}
+    if choice.kind in ("driven_gear", "pair"):
+        is_open = _WORTH_A_WORD < chance.get("gears", 0.0) <= WORTH_A_LOOK and vehicle.driven_gear is not None
+        return (Finding("gear_that_comes_out", teeth=vehicle.driven_gear),) if is_open else ()
+    if chance.get("parts_as_stated", 0.0) > LIKELY:
+        return ()
+    if choice.kind == "pulse_scaler" and vehicle.pulse_scaler is not None:
+        return (Finding("number_set_now", kind=None, now=str(vehicle.pulse_scaler)),)
+    kind = parts.get("setting")
+    return () if now.get(kind) is None else (Finding("number_set_now", kind=kind, now=now[kind]),)
 
 
 def _cautions(outlook: Outlook, choice: Choice) -> list[Finding]:

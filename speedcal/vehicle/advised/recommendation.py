@@ -45,8 +45,9 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     plans = _plans(outlook)
     if not plans and not any(outlook.lists.values()):
         return (*first, *find_out(outlook))
-    worth = _worth_doing(outlook, plans) if _none_passes(plans) else plans
-    if not worth or (_none_passes(plans) and worth[0].is_untouched):  # what surely fails is not kept
+    none_passes = _none_passes(outlook, plans)
+    worth = _worth_doing(outlook, plans) if none_passes else plans
+    if not worth or (none_passes and worth[0].is_untouched):  # what surely fails is not kept
         percent = outlook.keep.worst_error_percent
         may_pass = _is_vague(outlook) and outlook.keep.probability_passes >= MAY_PASS
         again = [drive_again(outlook)] if may_pass else []  # a better drive may show that nothing has to help
@@ -61,7 +62,7 @@ def _with_plans(outlook: Outlook, first: Sequence[Advice], plans: Sequence[Plan]
         looks = ("needle_drive",) if best.shift_mps else ()
         first = [entry for entry in first if entry.action != "check_count" or entry.part in looks]
     instead = _alternatives(outlook, best, plans)
-    work = _told_what_it_comes_to(entries_of(outlook, best, plans), best, plans)
+    work = _told_what_it_comes_to(outlook, entries_of(outlook, best, plans), plans)
     if best.is_untouched and not instead:
         work = [replace(work[0], because=(*work[0].because, *_would_cancel(outlook, best)))]
     is_margin = _is_margin(outlook, best) or _is_within_noise(outlook, best) or _is_to_be_proven(outlook, best)
@@ -137,8 +138,10 @@ def _is_vague(outlook: Outlook) -> bool:
     return few and outlook.judge.limits is not None and road_test_like(dial) > LEAST_ROAD_TEST_MPS
 
 
-def _none_passes(plans: Sequence[Plan]) -> bool:
-    return bool(plans) and not any(plan.passes for plan in plans) and max(plan.probability for plan in plans) < MAY_PASS
+def _none_passes(outlook: Outlook, plans: Sequence[Plan]) -> bool:
+    """Tell whether nothing passes; after a road test no part is fitted on a hope, which leads from one to the next."""
+    hope = MAY_PASS if outlook.may_keep else LIKELY
+    return bool(plans) and not any(plan.passes for plan in plans) and max(plan.probability for plan in plans) < hope
 
 
 def _worth_doing(outlook: Outlook, plans: Sequence[Plan]) -> list[Plan]:
@@ -189,12 +192,12 @@ def _alternatives(outlook: Outlook, best: Plan, plans: Sequence[Plan]) -> list[A
     return entries
 
 
-def _told_what_it_comes_to(entries: list[Advice], best: Plan, plans: Sequence[Plan]) -> list[Advice]:
+def _told_what_it_comes_to(outlook: Outlook, entries: list[Advice], plans: Sequence[Plan]) -> list[Advice]:
     """Return the entries with the first saying that nothing has to be done, or that nothing puts it right."""
-    if _none_passes(plans):
+    if _none_passes(outlook, plans):
         return [replace(entries[0], because=(*entries[0].because, Finding("no_part_puts_right"))), *entries[1:]]
     keep = next((plan for plan in plans if plan.is_untouched), None)
-    if keep is None or best.is_untouched or keep.probability < SURE_ENOUGH:
+    if keep is None or plans[0].is_untouched or keep.probability < SURE_ENOUGH:
         return entries
     passes = Finding("passes_as_it_is", percent=keep.worst_percent, chance=keep.probability)
     return [replace(entries[0], because=(*entries[0].because, passes)), *entries[1:]]

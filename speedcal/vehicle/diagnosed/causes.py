@@ -23,6 +23,7 @@ GROUPS = {
     "transfer_ratio": "drivetrain",
     "other_range": "drivetrain",
     "sensor_ring": "drivetrain",
+    "module_number": "drivetrain",
     "pulse_count": "pulses_or_unit",
     "wrong_unit": "pulses_or_unit",
     "other_scale": "pulses_or_unit",
@@ -43,6 +44,7 @@ SETTLED_BY = {
     "transfer_ratio": "check_range",
     "other_range": "check_range",
     "pulse_count": "count_pulses",
+    "module_number": "count_pulses",
     "wrong_unit": "check_unit",
     "other_scale": "check_unit",
     "sensor_ring": "count_ring",
@@ -165,7 +167,11 @@ def _counting_causes(vehicle: Vehicle) -> dict[str, Shifts]:
     if vehicle.pulses_per_turn is not None and vehicle.pulses_per_turn >= _RING_PULSES:
         causes["sensor_ring"] = ((0.0, size["sensor_ring"], 1.0),)
     if vehicle.expects_pulses or not (vehicle.drive_gear or vehicle.driven_gear):
-        causes["pulse_count"] = tuple((shift, size["pulses"], 0.25) for shift in _PULSES)
+        # of a sensor of which nothing is stated the number in its module is all there is to be wrong
+        typed_in = vehicle.pulses_per_turn is None and any(s.pulses_per_m is not None for s in vehicle.settings)
+        causes["module_number" if typed_in else "pulse_count"] = tuple(
+            (shift, size["pulses"], 0.25) for shift in _PULSES
+        )
     causes["wrong_unit"] = tuple((shift, size["unit"], 0.5) for shift in (_UNIT, -_UNIT))
     return causes
 
