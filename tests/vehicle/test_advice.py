@@ -781,6 +781,21 @@ def test_what_a_module_leaves_at_its_end_or_by_its_steps_a_scaler_puts_right(
     assert actions(found)[-1] == "use_correction_card"
 
 
+@pytest.mark.parametrize(("factor", "why"), [(1.2, "gears_at_their_end"), (1.022, "between_two_teeth")])
+def test_gears_that_end_too_early_are_not_called_too_coarse(factor: float, why: str) -> None:
+    """25 teeth are the last: 24 x 1.2 = 28.8 are beyond them, 24 x 1.022 = 24.5 are between two of them."""
+    found = correct(
+        make_calibration(factor=factor, u_offset=0.05, u_factor=0.001),
+        Vehicle.from_dict({"driven_gear": 24, "gear_family": "plain sleeve"}),
+        limits=lambda v: (0.99 * v, 1.01 * v),
+    )
+    box = next(entry for entry in found.advice if entry.part == "ratio_box_teeth")
+    assert why in box.codes
+    if why == "gears_at_their_end":
+        assert "28.8 teeth" in str(box)
+        assert "end at 25, which leaves 15.2 %" in str(box)  # 1.2 x 24/25 = 1.152
+
+
 def test_of_gears_that_pass_the_one_that_leaves_less_is_fitted() -> None:
     """Factor 1.15 known to half a mph: 21 teeth (19 x 1.15/21 = 1.040) and 20 (1.0925) both keep UN R39, 22 is low."""
     dial = make_calibration(factor=1.15, u_offset=0.5, u_factor=0.5 / 60)

@@ -278,6 +278,8 @@ FINDINGS: dict[str, Template] = {
         "whatever the gear."
     ),
     "between_two_teeth": "Whole teeth leave {percent:.1f} %; a ratio box in the cable gets closer.",
+    "gears_at_their_end": "It takes a driven gear of {wanted:.1f} teeth, and those that can be had end at {teeth}, "
+    "which leaves {percent:.1f} %; a ratio box in the cable or another drive gear makes up for the rest.",
     "between_two_steps": "The steps of the module leave {percent:.1f} %; a pulse scaler before it gets closer.",
     "too_uncertain": "This drive is not precise enough to decide; a film or a log of the dial would settle it, or more "
     "readings at steady speeds.",

@@ -33,12 +33,25 @@ def beyond_parts(outlook: Outlook, percent: float, *why: Finding) -> list[Advice
         reason = Finding("instrument_leaves", percent=left, bent=judge.dial.shape == "bent")
         return [Advice("repair_instrument", part="instrument", because=(*why, reason, *outlook.causes)), card]
     if outlook.vehicle.has_gear_drive and not outlook.vehicle.ratio_box_teeth:
-        steps = Finding("between_two_teeth", percent=percent)
-        return [Advice("measure_fact", part="ratio_box_teeth", because=(*why, steps)), card]
+        return [
+            Advice("measure_fact", part="ratio_box_teeth", because=(*why, _why_no_gear_does(outlook, percent))),
+            card,
+        ]
     if outlook.vehicle.settings and outlook.vehicle.scaler_limits is None and percent - left > WORTH_SAYING_PERCENT:
         steps = _why_no_setting_does(outlook, percent)
         return [Advice("measure_fact", part="pulse_scaler", because=(*why, steps)), card]
     return [replace(card, because=(*why, *card.because))]
+
+
+def _why_no_gear_does(outlook: Outlook, percent: float) -> Finding:
+    """Return that the gears that can be had end before the one wanted, or that whole teeth are too coarse."""
+    fitted, wanted = outlook.teeth.driven, outlook.judge.ideal_gain().value
+    had = [choice for choice in outlook.lists["driven_gear"] if choice.available is not False]
+    if fitted is None or not had or min(c.gain for c in had) < wanted < max(c.gain for c in had):
+        return Finding("between_two_teeth", percent=percent)
+    last = min(had, key=lambda choice: abs(choice.gain - wanted))
+    values = {"teeth": dict(last.parts)["teeth"], "wanted": fitted / wanted, "percent": last.worst_error_percent}
+    return Finding("gears_at_their_end", **values)
 
 
 def _why_no_setting_does(outlook: Outlook, percent: float) -> Finding:
