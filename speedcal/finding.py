@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -68,6 +68,11 @@ class Trust(Spoken):
     def codes(self) -> list[str]:
         """The codes of the reasons, in their order."""
         return [reason.code for reason in self.reasons]
+
+    def without(self, codes: Collection[str]) -> Trust:
+        """Return the trust once some doubts are settled."""
+        reasons = tuple(reason for reason in self.reasons if reason.code not in codes)
+        return Trust(self.word if reasons else "TRUSTED", reasons)
 
 
 def codes_of(findings: Iterable[Finding]) -> set[str]:

@@ -207,9 +207,12 @@ def _named(name: str, drives: tuple[Drive, ...]) -> list[tuple[str, Drive]]:
 
 
 def _measure(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle | None) -> DriveFacts:
+    from speedcal.vehicle.diagnosed.unit_borne_out import with_unit_borne_out
+
     try:
         found = _from_checks(name, drive, unit, vehicle) if drive.checks else _from_track(name, drive, unit, vehicle)
-        return replace(found, noted=drive.noted)
+        borne_out = with_unit_borne_out(found.calibration, vehicle) if vehicle else found.calibration
+        return replace(found, noted=drive.noted, calibration=borne_out)
     except SpeedcalError as error:
         error.values = {**error.values, "of_drive": name}  # a job has several files
         error.told_at(f"[{name.partition(' ')[0]}]")  # and no options

@@ -25,6 +25,7 @@ from speedcal.vehicle.choices.facts_only import dial_from_facts
 from speedcal.vehicle.corrections import correct_diagnosed
 from speedcal.vehicle.diagnosed.diagnosis import Diagnosis, Hypothesis
 from speedcal.vehicle.diagnosed.evidence import _driven_moments, evidence_of
+from speedcal.vehicle.diagnosed.unit_borne_out import with_unit_borne_out
 from speedcal.vehicle.drivetrain import chain, train_gain
 from speedcal.vehicle.forward import gain_change, vehicle_after
 from speedcal.vehicle.vehicle import Work
@@ -779,6 +780,15 @@ def test_what_a_module_leaves_at_its_end_or_by_its_steps_a_scaler_puts_right(
     assert entry.part == "pulse_scaler"
     assert why in entry.codes
     assert actions(found)[-1] == "use_correction_card"
+
+
+@pytest.mark.parametrize(("turns", "word"), [(920, "TRUSTED"), (1276, "WEAK")])
+def test_a_unit_is_not_doubted_for_a_factor_that_the_stated_parts_make(turns: float, word: str) -> None:
+    """800 turns per mile x 39/10 x 9/22 / 920 = 1.39, as driven; an instrument of 1276 turns should be right."""
+    parts = {"tire_turns_per_mile": 800, "axle": "39/10", "drive_gear": 9, "driven_gear": 22, "turns_per_mile": turns}
+    doubt = Trust("WEAK", (Finding("unit_suspected", factor=1.4, noted="km/h"),))
+    drive = replace(make_calibration(factor=1.4, u_factor=0.005), trust=doubt)
+    assert with_unit_borne_out(drive, Vehicle.from_dict(parts)).trust.word == word
 
 
 @pytest.mark.parametrize(("factor", "why"), [(1.2, "gears_at_their_end"), (1.022, "between_two_teeth")])

@@ -274,10 +274,8 @@ def righting_gain(diagnosis: Diagnosis | None, error_factor: float) -> float | N
 def as_if_right(calibration: Calibration, gain: float, *, pointer_only: bool) -> Calibration:
     """Return the drive as it would have been with a unit or a pulse count that is right."""
     odometer = calibration.odometer_factor
-    was = calibration.trust
-    reasons = tuple(why for why in was.reasons if why.code not in {*_GROW_WITH_THE_COUNT, "unit_suspected"})
     odometer = odometer if odometer is None or pointer_only else odometer.scaled(gain)
-    trust = replace(was, reasons=reasons, word=was.word if reasons else "TRUSTED")
+    trust = calibration.trust.without({*_GROW_WITH_THE_COUNT, "unit_suspected"})
     return replace(calibration, dial=calibration.dial.geared(gain), odometer_factor=odometer, trust=trust)
 
 

@@ -25,15 +25,15 @@ _WORK = {
 }
 """How much work each kind of change is, in order only: a number typed in, a gear on the cable's end, a box in the
 cable, the instrument opened, the transmission opened. Common practice, no source."""
+_ROAD_TEST_WORK = 2
+"""A road test among those: what is done from outside is tried before a transmission is opened where its chance
+outweighs the work. Our own judgment."""
 _OPENED = ("drive_gear", "pair")
 """Kinds of change for which the transmission is opened."""
 LISTED = {"setting": "settings", "pair": "pairs"}
 """Kind of choice to its list, where the two are called otherwise."""
 SAME_CHANCE = 0.04
 """Chances of passing that differ by less are alike; then the lesser work decides."""
-_TRIED_FIRST = 0.7
-"""Chance of passing from which what is done from outside is tried before a transmission is opened. Our own judgment:
-between the work of a driven gear and that of both gears, each with a road test, lies 0.4, with the needle 0.7."""
 LIKELY = 0.5
 """More likely than not."""
 _WORTH_A_STEP = 0.01
@@ -203,7 +203,8 @@ def _does_from_outside(plan: Plan, best: Plan) -> bool:
         return False
     if best.probability < LIKELY:
         return plan.probability >= best.probability
-    enough = min(best.probability - SAME_CHANCE, _TRIED_FIRST)
+    saved = (plan.work + _ROAD_TEST_WORK) / (best.work + _ROAD_TEST_WORK)
+    enough = min(best.probability - SAME_CHANCE, max(saved, LIKELY))
     return plan.probability >= enough and plan.worst_percent <= best.worst_percent + WORTH_WORK_PERCENT
 
 
