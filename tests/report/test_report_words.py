@@ -34,6 +34,19 @@ def test_the_customers_sentence_says_what_the_dial_showed_and_shows() -> None:
     assert said == "At a true 60 mph the dial showed 66; after the gear change it shows 60 to 61."
 
 
+@pytest.mark.parametrize(
+    ("work", "said"),
+    [
+        ({"driven_gear": 22}, "the gear change"),
+        ({"driven_gear": 22, "needle": -5}, "the work"),
+        ({"ratio_box": "20/21"}, "fitting the ratio box"),
+        ({"instrument_repaired": True}, "the repair"),
+    ],
+)
+def test_the_sentence_names_what_was_done_where_it_was_one_thing(work: dict, said: str) -> None:
+    assert words.change_words(Work.from_dict(work)) == said
+
+
 def test_the_sentence_is_said_in_the_other_unit_at_the_same_speed() -> None:
     """60 mph is 96.56 km/h; 1.1 x 96.56 = 106.2."""
     said = words.customer_sentence(exact(1.1), None, "mph", change="", spoken_in="km/h")
@@ -184,6 +197,9 @@ def test_the_odometer_is_told_by_its_own_readings_alone() -> None:
     """Hand arithmetic: a factor of 1.096 counts 109.6 for 100; a pointer says nothing about an odometer."""
     measured = words.odometer_sentences(make_calibration(1.096, odometer=True), None, "mph")
     assert measured == ("Before the work the odometer counted 109.2 to 110.0 for 100 true miles.",)
+    short = replace(make_calibration(1.0), odometer_factor=Interval(1.08, 0.86, 1.3))
+    (vague,) = words.odometer_sentences(None, short, "mph")
+    assert "long enough" in vague  # and not "86 to 130"
     (silent,) = words.odometer_sentences(None, make_calibration(1.0), "km/h")
     assert "not read" in silent
 

@@ -782,6 +782,15 @@ def test_what_a_module_leaves_at_its_end_or_by_its_steps_a_scaler_puts_right(
     assert actions(found)[-1] == "use_correction_card"
 
 
+@pytest.mark.parametrize(("driven", "first"), [(23, "drive_again"), (26, "fit_driven_gear")])
+def test_before_any_drive_no_gear_is_changed_for_one_that_leaves_more(driven: int, first: str) -> None:
+    """By the parts 22.7 teeth are right: 23 leave 1.5 %, 22 twice that, and may keep the rule. 26 leave 13 %."""
+    parts = {"tire": "P225/75R16", "axle": 3.55, "drive_gear": 9, "driven_gear": driven, "turns_per_mile": 1000}
+    rule = load_tolerance({"absolute": 2.5, "never_low": True, "speeds": [30, 60], "unit": "mph"})
+    car = Vehicle.from_dict({**parts, "gear_family": "plain sleeve"})
+    assert correct(None, car, speeds=[30, 60], limits=rule.for_choices).advice[0].action == first
+
+
 @pytest.mark.parametrize(("turns", "word"), [(920, "TRUSTED"), (1276, "WEAK")])
 def test_a_unit_is_not_doubted_for_a_factor_that_the_stated_parts_make(turns: float, word: str) -> None:
     """800 turns per mile x 39/10 x 9/22 / 920 = 1.39, as driven; an instrument of 1276 turns should be right."""

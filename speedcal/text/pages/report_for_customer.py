@@ -82,8 +82,12 @@ def change_words(work: Work | None) -> str:
     if work is None:
         return "the work"
     names = {
-        "the gear change": work.driven_gear or work.drive_gear or work.ratio_box,
+        "the gear change": work.driven_gear or work.drive_gear,
+        "fitting the ratio box": work.ratio_box,
         "the new setting": work.pulse_scaler or work.settings,
+        "fitting the new sensor": work.pulses_per_turn,
+        "reseating the needle": work.needle,
+        "the repair": work.instrument_repaired,
         "the tire change": work.tire,
         "the axle change": work.axle,
     }
@@ -141,6 +145,10 @@ def expected_sentence(expected: Calibration, unit: DisplayUnit, *, spoken_in: Di
     return f"At a true {speed:.0f} {spoken_in} the dial should show {said} by its parts."
 
 
+_TELLS_NOTHING = 20.0
+"""Of a hundred true miles: an odometer known no better is not told to a customer. Our own judgment."""
+
+
 def odometer_sentences(before: Calibration | None, after: Calibration | None, unit: DisplayUnit) -> tuple[str, ...]:
     """Say what the odometer counts for a hundred true miles or kilometers; it is told by its own readings alone."""
     name = "miles" if unit == "mph" else "km"
@@ -149,6 +157,9 @@ def odometer_sentences(before: Calibration | None, after: Calibration | None, un
         if c is None or c.odometer_factor is None:
             continue
         low, high = sorted((100 * c.odometer_factor.low, 100 * c.odometer_factor.high))
+        if high - low > _TELLS_NOTHING:
+            out.append(f"{when} the odometer was not read over a long enough distance to tell what it counts.")
+            continue
         out.append(f"{when} the odometer {verb} {low:.1f} to {high:.1f} for 100 true {name}.")
     if not out:
         out.append(ODOMETER_NOT_READ)

@@ -74,10 +74,13 @@ def setting_name(kind: str, value: float, to: str = "") -> str:
 
 
 def part_value(value: object) -> str:
-    """Return what a part is or is set to; a scaler that was set in decimals in decimals, and not as 10753/10000."""
-    if isinstance(value, Fraction) and value.denominator > _LARGEST_RATIO and _DECIMALS % value.denominator == 0:
-        return f"{float(value):g}"
-    return str(value)
+    """Return what a part is or is set to; a scaler that was set in decimals in decimals, and not as 10753/10000.
+
+    13/25 may have been set as 0.52 too: both are said.
+    """
+    if not isinstance(value, Fraction) or value.denominator == 1 or _DECIMALS % value.denominator:
+        return str(value)
+    return f"{float(value):g}" if value.denominator > _LARGEST_RATIO else f"{value} ({float(value):g})"
 
 
 def choice_name(what: Mapping[str, Any]) -> str:

@@ -108,12 +108,12 @@ def _is_to_be_proven(outlook: Outlook, best: Plan) -> bool:
 
 
 def _is_margin(outlook: Outlook, best: Plan) -> bool:
-    """Tell whether what is fitted may keep a rule, and is made less true for want of a better drive only."""
+    """Tell whether what is fitted may keep a rule, and is made less true only for want of a better drive, or of any."""
     keep = outlook.keep
     is_less_true = not best.is_untouched and best.worst_percent > keep.worst_error_percent + WORTH_SAYING_PERCENT
     seems_right = outlook.diagnosis is not None and outlook.diagnosis.top is None
     may_stay = outlook.may_keep and keep.is_fitted and (keep.probability_passes >= MAY_PASS or seems_right)
-    return _is_vague(outlook) and is_less_true and may_stay
+    return (_is_vague(outlook) or outlook.diagnosis is None) and is_less_true and may_stay
 
 
 def _is_within_noise(outlook: Outlook, best: Plan) -> bool:
