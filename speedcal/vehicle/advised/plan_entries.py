@@ -137,7 +137,7 @@ def _figured_from(outlook: Outlook, choice: Choice) -> tuple[Finding, ...]:
         return ()
     if choice.kind == "pulse_scaler" and vehicle.pulse_scaler is not None:
         return (Finding("number_set_now", kind=None, now=str(vehicle.pulse_scaler)),)
-    kind = parts.get("setting")
+    kind = str(parts.get("setting", ""))
     return () if now.get(kind) is None else (Finding("number_set_now", kind=kind, now=now[kind]),)
 
 
