@@ -32,16 +32,18 @@ def _read(stamp_s: FloatArray, speed: FloatArray) -> Readings:
 
 
 @pytest.mark.parametrize(
-    ("every_s", "rows", "late_s"), [(1.0, 10, 0.0), (1.0, 10, 1.0), (0.1, 50, 0.5), (2.03, 6, 1.5)]
+    ("every_s", "rows", "late_s", "written_s"),
+    [(1.0, 10, 0.0, 0.0), (1.0, 10, 1.0, 0.0), (0.1, 50, 0.5, 0.0), (2.03, 6, 1.5, 0.0), (1.0, 5, 0.5, 0.01)],
 )
-def test_rows_sent_in_bundles_get_their_times_back(every_s: float, rows: int, late_s: float) -> None:
-    """One bundle in fifteen was lost; the delay of half the latest is the clock's."""
+def test_rows_sent_in_bundles_get_their_times_back(every_s: float, rows: int, late_s: float, written_s: float) -> None:
+    """One bundle in fifteen was lost, the delay of half the latest is the clock's; rows may be stamped when written."""
     rng = np.random.default_rng(5)
     taken_s = 17.3 + every_s * np.arange(1200)
     speed = np.round(40 + 15 * np.sin(taken_s / 40))
     stamp_s = _sent(taken_s, rows, late_s, rng)
     kept = ~np.isin(stamp_s, np.unique(stamp_s)[5::15])
-    readings = _read(stamp_s[kept], speed[kept])
+    place = np.arange(1200) - np.searchsorted(stamp_s, stamp_s, side="right")
+    readings = _read((stamp_s + written_s * place)[kept], speed[kept])
     assert codes_of(readings.findings) == {"readings_in_bundles"}
     off_s = readings.time_s - taken_s[kept] - late_s / 2
     assert np.abs(off_s).max() < 0.01 + 0.6 * late_s

@@ -16,7 +16,7 @@ from speedcal.logs import limits
 from speedcal.logs.drive.arrays import as_arrays
 from speedcal.logs.drive.bad_rows import sort_out
 from speedcal.logs.drive.repeated_rows import doubled, said_again, shown_between, told_at
-from speedcal.logs.drive.shared_stamps import are_even, are_in_proportion, cut_to, evenly, in_bundles
+from speedcal.logs.drive.shared_stamps import are_even, are_in_proportion, cut_to, evenly, in_bundles, written
 from speedcal.logs.drive.timer_stamps import of_a_timer
 from speedcal.logs.drive.track import BASE_S, same_fields
 from speedcal.logs.drive.unset_clock import since_begin
@@ -263,7 +263,8 @@ def _spread(time_s: FloatArray, speed: FloatArray, step_s: float, findings: list
     """
     if not step_s > 0 or len(time_s) < 20 or (np.diff(time_s) < 0).any():
         return time_s, step_s
-    stamps, first, count = np.unique(time_s, return_index=True, return_counts=True)
+    sent_s = written(time_s)
+    stamps, first, count = np.unique(sent_s, return_index=True, return_counts=True)
     if len(stamps) < _FEWEST_STAMPS:
         return time_s, step_s
     usual, finest_s, apart_s = int(np.median(count)), step_s, float(np.median(np.diff(stamps)))
@@ -276,7 +277,7 @@ def _spread(time_s: FloatArray, speed: FloatArray, step_s: float, findings: list
         if period_s:
             findings.append(Finding("readings_in_bundles", count=usual, period_s=period_s))
             return times, period_s
-    if not even:
+    if not even or (sent_s != time_s).any():
         return time_s, step_s
     findings.append(Finding("readings_share_stamps", count=usual, step_s=step_s))
     return evenly(time_s, first, usual, step_s), step_s / usual

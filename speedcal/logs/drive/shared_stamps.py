@@ -16,8 +16,20 @@ _LIKE_WITHIN = 2.5
 taken one after the other; many times as much in a burst of one moment."""
 _LONGER = 0.5
 """By how much of its usual time a bundle may come late or soon; else one is missing."""
+_TOGETHER, _MOSTLY_TOGETHER = 0.02, 0.6
+"""Rows were written in one go that follow each other in less than that share of the usual time; and how many must."""
 _LATE_S = 2.0
 """How far the stamps of bundles may spread about a line, for the time that sending them takes."""
+
+
+def written(time_s: FloatArray) -> FloatArray:
+    """Return the stamps of rows, in order, shape (n,), those of a bundle alike that were stamped as it was written."""
+    step = np.diff(time_s)
+    together = step < _TOGETHER * step.mean()
+    if together.mean() < _MOSTLY_TOGETHER:
+        return time_s
+    last = np.flatnonzero(np.append(~together, True))
+    return np.asarray(time_s[last[np.searchsorted(last, np.arange(len(time_s)))]])
 
 
 def are_even(count: IntArray, usual: int) -> bool:
