@@ -89,3 +89,15 @@ def test_one_figure_is_one_without_a_change_a_quarter_of_a_minute_either_way() -
         alone = (time < 200 - reach) | (time - every >= 200 - every + reach)
         assert one_figure(time, shown, 1.0).tolist() == alone.tolist()
         assert not one_figure(time, 25.0 + np.arange(100) // 3 % 2, 1.0).any()
+
+
+def test_ramps_beside_a_short_hold_tell_nothing_of_its_rounding() -> None:
+    """Held for 20 s between two ramps: a step over the root of 12 is left, and no change of figure tells its edge."""
+    time = np.arange(60.0)
+    shown = np.round(np.interp(time, [0.0, 20.0, 40.0, 60.0], [5.0, 25.0, 25.0, 45.0]))
+    run = np.where((time >= 20) & (time <= 40), 0, -1)
+    held = HeldRounding.of(time, shown, 1.0, run=run)
+    assert held.u_mps[run == 0] == pytest.approx(np.sqrt(1 / 12), rel=0.06)
+    assert (held.figure[run == 0] == 25).all()
+    assert one_figure(time, shown, 1.0, run).tolist() == (run == 0).tolist()
+    assert held.u_mps[run < 0].max() < 0.01

@@ -65,17 +65,20 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
     moment = time_s + late
     held_mps = held_spread(fit.speed_mps, indicated_mps[some], step_mps)
     rounded_mps = held_mps if held_mps > 2 * step_mps else step_mps
-    held = HeldRounding.of(moment[some], indicated_mps[some], rounded_mps, wander2=_wander2(fit, moment[some]))
+    run = runs.number_at(moment[some])
+    held = HeldRounding.of(
+        moment[some], indicated_mps[some], rounded_mps, run=run, wander2=_wander2(fit, moment[some], run)
+    )
     if sticks:  # it hangs alike at all figures, and where it jumped to tells nothing of where in its play it hangs
         held = replace(held, figure=np.zeros_like(held.figure))
     else:
         told = _edge_told(
-            ground, moment[some], indicated_mps[some], step_mps=log.step_mps, right=fit.right > WRONG_BELOW
+            ground, moment[some], indicated_mps[some], run, step_mps=log.step_mps, right=fit.right > WRONG_BELOW
         )
         held = replace(held, u_mps=np.where(told, 0.0, held.u_mps))
     dial, u_clock = log_dial(
         fit,
-        run=runs.number_at(moment[some]),
+        run=run,
         held=held,
         used=fit.speed_mps[fit.right > WRONG_BELOW],
         step_mps=rounded_mps,
@@ -148,24 +151,30 @@ def _latent_fit(
     )
 
 
-def _wander2(fit: Fit, moment_s: FloatArray) -> FloatArray:
+def _wander2(fit: Fit, moment_s: FloatArray, run: IntArray) -> FloatArray:
     """Return by how much what a dial shows wanders about each of its rows, a variance. [m2/s2]."""
-    return np.asarray(fit.dial.line.error_factor**2 * mean_about(moment_s, fit.speed_mps)[1])
+    return np.asarray(fit.dial.line.error_factor**2 * mean_about(moment_s, fit.speed_mps, run)[1])
 
 
 def _edge_told(
-    ground: GroundSpeed, moment_s: FloatArray, shown_mps: FloatArray, *, step_mps: float, right: BoolArray
+    ground: GroundSpeed,
+    moment_s: FloatArray,
+    shown_mps: FloatArray,
+    run: IntArray,
+    *,
+    step_mps: float,
+    right: BoolArray,
 ) -> BoolArray:
     """Return whether a change of figure about each row tells at what speed its step ends.
 
     Recorded speed that is rounded, too, does not tell that speed while it stands at one value.
     """
     figure = shown_mps[right][np.maximum(np.cumsum(right) - 1, 0)]  # of the last right row
-    told = ~one_figure(moment_s, figure, step_mps)
+    told = ~one_figure(moment_s, figure, step_mps, run)
     if ground.step_mps > 0:
         level = ground.speed_mps / ground.road_over_level
         fix = np.minimum(np.searchsorted(ground.time_s, moment_s), len(level) - 1)
-        told &= ~one_figure(moment_s, level[fix], ground.step_mps)
+        told &= ~one_figure(moment_s, level[fix], ground.step_mps, run)
     return told
 
 

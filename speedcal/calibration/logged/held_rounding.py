@@ -27,19 +27,27 @@ class HeldRounding:
 
     @classmethod
     def of(
-        cls, time_s: FloatArray, shown_mps: FloatArray, step_mps: float, *, wander2: FloatArray | None = None
+        cls,
+        time_s: FloatArray,
+        shown_mps: FloatArray,
+        step_mps: float,
+        *,
+        run: IntArray | None = None,
+        wander2: FloatArray | None = None,
     ) -> HeldRounding:
         """Return that of rows in order of time.
 
         Parameters
         ----------
+        run
+            Number of the steady run each row lies in, as :func:`mean_about` asks for.
         wander2
             By how much what is rounded wanders about each row, a variance; by the spread of the figures where nothing
             else tells. [m2/s2]
         """
         if step_mps <= 0:
             return cls(time_s, np.zeros(len(time_s)), np.zeros(len(time_s), np.int64))
-        mean, spread2 = mean_about(time_s, shown_mps)
+        mean, spread2 = mean_about(time_s, shown_mps, run)
         if wander2 is None:
             wander2 = np.maximum(spread2 - step_mps**2 / 12, 0.0)
         return cls(time_s, np.sqrt(mean_rounding(wander2, step_mps)), np.rint(mean / step_mps).astype(np.int64))
@@ -52,25 +60,40 @@ class HeldRounding:
         return np.asarray(u[:, None] * (figure[:, None] == held))
 
 
-def mean_about(time_s: FloatArray, value: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return mean and variance of the values about each of them."""
-    first, last = _about(time_s, HELD_FIGURE_S)
+def mean_about(time_s: FloatArray, value: FloatArray, run: IntArray | None = None) -> tuple[FloatArray, FloatArray]:
+    """Return mean and variance of the values about each of them, in a steady run of those of the same run.
+
+    The ramps at its ends neither round otherwise what is held between them, nor tell where its step ends.
+
+    Parameters
+    ----------
+    run
+        Number of the run, -1 outside of all, shape (n,).
+    """
+    first, last = _about(time_s, HELD_FIGURE_S, run)
     away = value - np.mean(value)
     total, square = (np.concatenate(([0.0], np.cumsum(power))) for power in (away, away**2))
     mean, mean2 = ((sums[last] - sums[first]) / (last - first) for sums in (total, square))
     return mean + np.mean(value), np.maximum(mean2 - mean**2, 0.0)
 
 
-def one_figure(time_s: FloatArray, shown_mps: FloatArray, step_mps: float) -> BoolArray:
-    """Return whether all values about each are the same, as far as values in such steps are."""
-    first, last = _about(time_s, max(HELD_FIGURE_S, HELD_FIGURE_ROWS * median(np.diff(time_s))))
+def one_figure(time_s: FloatArray, shown_mps: FloatArray, step_mps: float, run: IntArray | None = None) -> BoolArray:
+    """Return whether all values about each, as of :func:`mean_about`, are the same, as far as such steps tell."""
+    first, last = _about(time_s, max(HELD_FIGURE_S, HELD_FIGURE_ROWS * median(np.diff(time_s))), run)
     changes = np.concatenate(([0, 0], np.cumsum(np.abs(np.diff(shown_mps)) > step_mps / 2)))
     return np.asarray(changes[last] == changes[first + 1])
 
 
-def _about(time_s: FloatArray, reach_s: float) -> tuple[IntArray, IntArray]:
+def _about(time_s: FloatArray, reach_s: float, run: IntArray | None) -> tuple[IntArray, IntArray]:
     """Return the first value about each, and the one after the last."""
-    return np.searchsorted(time_s, time_s - reach_s), np.searchsorted(time_s, time_s + reach_s, side="right")
+    first, last = np.searchsorted(time_s, time_s - reach_s), np.searchsorted(time_s, time_s + reach_s, side="right")
+    if run is None:
+        return first, last
+    begin = np.flatnonzero(np.diff(run, prepend=run[0] - 1))
+    length = np.diff(begin, append=len(run))
+    inside = run >= 0
+    first = np.where(inside, np.maximum(first, np.repeat(begin, length)), first)
+    return first, np.where(inside, np.minimum(last, np.repeat(begin + length, length)), last)
 
 
 def mean_rounding(wander2: FloatArray, step_mps: float) -> FloatArray:
