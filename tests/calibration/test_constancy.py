@@ -17,6 +17,7 @@ from benchmark.outside_score import answer, in_memory, kind_of, outside_drive
 import speedcal
 from speedcal.calibration.logged.constancy import by_turns, change_within, steady_wander
 from speedcal.calibration.readings.end_stops import at_stops
+from speedcal.calibration.result import Calibration
 from speedcal.errors import FitError, SpeedcalError
 from speedcal.interval import FloatArray
 
@@ -253,27 +254,26 @@ def test_a_needle_that_sticks_at_its_top_speed_is_not_at_a_pin(step_mph: float) 
 @pytest.mark.parametrize(("kind", "reason"), [("log of two dials", "dial_changes"), ("convoy, log", "log_strays")])
 def test_a_log_that_is_not_of_one_dial_in_this_vehicle_is_not_trusted(kind: str, reason: str) -> None:
     """Not trusted or refused; one of the car behind in two hundred passes."""
-    assert all(_doubted(kind, i, reason) for i in range(6))
+    assert all(_doubted(kind, i, reason) for i in range(4))
 
 
 def test_a_fit_that_does_not_settle_is_not_trusted() -> None:
     """Logs of the car behind follow no lag of an instrument: most of five never settle; five of one's own all do."""
     unsettled = {
-        kind: sum("fit_unsettled" in answer(outside_drive(kind, (41, i))).trust.codes for i in numbers)
-        for kind, numbers in {"convoy, log": _answered("convoy, log", 41, 5), "log, canyons": range(5)}.items()
+        kind: sum("fit_unsettled" in result.trust.codes for result in _answered(kind, 41, 5))
+        for kind in ("convoy, log", "log, canyons")
     }
     assert unsettled["convoy, log"] >= 3
     assert unsettled["log, canyons"] == 0
 
 
-def _answered(kind: str, seed: int, count: int) -> list[int]:
-    """Return the first drives of a kind that get a number."""
-    found: list[int] = []
+def _answered(kind: str, seed: int, count: int) -> list[Calibration]:
+    """Return the answers to the first drives of a kind that get a number."""
+    found: list[Calibration] = []
     number = 0
     while len(found) < count:
         with suppress(SpeedcalError):
-            answer(outside_drive(kind, (seed, number)))
-            found.append(number)
+            found.append(answer(outside_drive(kind, (seed, number))))
         number += 1
     return found
 
@@ -296,11 +296,11 @@ def _doubted(kind: str, number: int, reason: str) -> bool:
         return error.code == "readings_do_not_follow"
 
 
-@pytest.mark.parametrize(("kind", "least"), [("sparse", 5), ("track thinned", 4)])
+@pytest.mark.parametrize(("kind", "least"), [("sparse", 3), ("track thinned", 2)])
 def test_a_part_that_reads_otherwise_is_found_by_the_way_between_fixes(kind: str, least: int) -> None:
     """Positions alone, 2 to 10 s apart: 2.5 to 6 % on a fifth to two fifths of the log; without it nothing is told."""
     told, sound = [], []
-    for seed in range(6):
+    for seed in range(4):
         for found, second in ((told, "another part"), (sound, "")):
             drive = make_drive(replace(kind_of(kind, (41, seed)), second=second), generator(kind, (41, seed)))
             with suppress(FitError):
@@ -362,24 +362,24 @@ def test_a_display_in_steps_of_five_scatters_by_no_more_than_its_rounding(seed: 
 
 
 def test_a_log_does_not_stray_from_a_receiver_that_is_only_noisy() -> None:
-    """0.4 m/s from fix to fix is 0.18 in the mean of five: by that eleven of these twelve would stray; all hold."""
+    """0.4 m/s from fix to fix is 0.18 in the mean of five: by that all but one of these seven would stray; all hold."""
     strayed, held = 0, 0
-    for seed in range(12):
+    for seed in range(7):
         drive = outside_drive("log", (172, seed))
         track, readings = in_memory(drive)
         noise = 0.4 * np.random.default_rng(seed).standard_normal(len(track.speed_mps))
         result = speedcal.calibrate(replace(track, speed_mps=np.abs(track.speed_mps + noise)), readings)
         strayed += "log_strays" in result.trust.codes
         held += result.error_factor.contains(drive.truth.factor(drive.truth.speed_mps))
-    assert strayed <= 2
-    assert held >= 10
+    assert strayed <= 1
+    assert held >= 6
 
 
-@pytest.mark.parametrize(("kind", "least", "most"), [("log", 0, 1), ("convoy, log", 4, 5)])
+@pytest.mark.parametrize(("kind", "least", "most"), [("log", 0, 0), ("convoy, log", 2, 3)])
 def test_rows_read_off_a_film_do_not_stray_for_that_alone(kind: str, least: int, most: int) -> None:
     """A row in two seconds, read to 0.5 mph, is 0.14 m/s in means of five; the car behind strays all the same."""
     strayed = 0
-    for seed in range(5):
+    for seed in range(3):
         track, readings = in_memory(outside_drive(kind, (173, seed)))
         noise = 0.5 * MPH * np.random.default_rng(seed).standard_normal(len(readings.speed_mps))
         film = np.where(np.arange(len(noise)) % 2 == 0, np.abs(readings.speed_mps + noise), np.nan)

@@ -40,13 +40,13 @@ def calibrated(drive: OutsideDrive) -> Calibration | None:
 @pytest.fixture(scope="module")
 def hanging() -> list[tuple[OutsideDrive, Calibration | None]]:
     """Return drives with a needle that hangs by 2.2 mph either way, and what comes of each."""
-    drives = [drive_of("notes", HANGING, seed) for seed in range(8)]
+    drives = [drive_of("notes", HANGING, seed) for seed in range(5)]
     return [(drive, calibrated(drive)) for drive in drives]
 
 
 @cache
 def _sound() -> list[Calibration | None]:
-    return [calibrated(drive_of("notes", DialStyle(), seed)) for seed in range(8)]
+    return [calibrated(drive_of("notes", DialStyle(), seed)) for seed in range(5)]
 
 
 def test_a_needle_that_hangs_is_no_other_drive(hanging: list[tuple[OutsideDrive, Calibration | None]]) -> None:
@@ -71,7 +71,7 @@ def test_how_far_it_hangs_is_told(hanging: list[tuple[OutsideDrive, Calibration 
         for finding in result.findings
         if finding.code == "needle_hangs"
     ]
-    assert len(told) >= 7
+    assert len(told) >= 4
     assert np.median(told) == pytest.approx(2.2, rel=0.33)
     assert all("needle_hangs" not in {f.code for f in one.findings} for one in _sound() if one is not None)
 
@@ -81,13 +81,13 @@ def test_a_needle_that_hangs_is_what_the_vehicle_is_asked_about(
 ) -> None:
     """Whose scatter is explained is no sound instrument: it speaks for one that sticks, and against it elsewhere."""
     found = [evidence_of(result).sticking for _, result in hanging if result is not None]
-    assert sum(one > 3 for one in found) >= 7
+    assert sum(one > 3 for one in found) >= 4
     assert all(evidence_of(one).sticking < 1 for one in _sound() if one is not None)
 
 
 def test_what_hangs_still_belongs_to_its_own_drive_alone() -> None:
     """Of notes of another drive with such a needle none gets a number."""
-    assert all(calibrated(drive_of("other drive", HANGING, seed)) is None for seed in range(8))
+    assert all(calibrated(drive_of("other drive", HANGING, seed)) is None for seed in range(5))
 
 
 def test_the_readings_table_has_the_true_speed_and_not_that_of_the_needle(

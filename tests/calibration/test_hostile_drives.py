@@ -180,7 +180,7 @@ def test_a_log_that_pauses_for_minutes_does_not_bridge_the_pause() -> None:
 
 @TRACKS
 @BOTH
-@pytest.mark.parametrize("count", [0, 1, 2, 3, 9, 10, 11, 15, 30, 60])
+@pytest.mark.parametrize("count", [0, 1, 2, 9, 11, 30])
 def test_few_fixes_end_well(track: Track, readings: Readings, count: int) -> None:
     which = np.zeros(N, bool)
     which[np.linspace(0, N - 1, count).astype(int)] = True
@@ -288,7 +288,7 @@ _SPEED = st.one_of(
 _TIME = st.one_of(st.floats(0, 700), st.sampled_from([0.0, 300.0, np.nan, -1e9, 1e9]))
 
 
-@settings(max_examples=30, deadline=None, derandomize=True)
+@settings(max_examples=12, deadline=None, derandomize=True)
 @given(
     rows=st.lists(st.tuples(_TIME, _SPEED), max_size=40),
     clock=st.sampled_from(get_args(Clock)),
@@ -313,7 +313,7 @@ def test_any_readings_end_well(
     _sound(POSITIONS if positions else RECORDED, readings)
 
 
-@settings(max_examples=15, deadline=None, derandomize=True)
+@settings(max_examples=8, deadline=None, derandomize=True)
 @given(
     seed=st.integers(0, 10_000),
     keep=st.floats(0.0, 1.0),
@@ -340,7 +340,7 @@ def test_any_track_ends_well(
     _sound(some_fixes(track, rng.random(N) < keep), LOG if logged else NOTES)
 
 
-@settings(max_examples=12, deadline=None, derandomize=True)
+@settings(max_examples=6, deadline=None, derandomize=True)
 @given(
     odometer=st.lists(
         st.one_of(st.floats(0, 1e9), st.sampled_from([np.nan, np.inf, 0.0, 1e300, -5.0])), min_size=24, max_size=24

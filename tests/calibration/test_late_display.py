@@ -18,7 +18,7 @@ import speedcal
 from speedcal.calibration.result import Calibration
 from speedcal.units import MPH_MPS
 
-_DRIVES = 6
+_DRIVES = 4
 _TOWN = RoadStyle(limits_mph=(25, 30, 35, 40, 45), leg_s=(15.0, 45.0), stop_share=0.5)
 
 

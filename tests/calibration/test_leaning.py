@@ -59,8 +59,8 @@ def _leans(result: Calibration) -> bool:
 
 @pytest.mark.parametrize("velocity_s", [0.5, 1.0])
 def test_what_a_receiver_cuts_of_bends_is_put_back(velocity_s: float) -> None:
-    """Four drives each; not put back, factors are 0.4 and 0.9 % high, and the car of the second sort seems to lean."""
-    for seed in range(4):
+    """Two drives each; not put back, factors are 0.4 and 0.9 % high, and the car of the second sort seems to lean."""
+    for seed in range(2):
         result = _drive(seed, section=0.0, velocity_s=velocity_s)
         assert not _leans(result)
         assert "receiver_in_bends" in [finding.code for finding in result.findings]
@@ -82,7 +82,7 @@ def test_a_motorcycle_is_calibrated_as_it_is_driven_straight(section: float) -> 
 
 @pytest.mark.parametrize("sharp", [0.1, 1.0])
 def test_a_car_does_not_lean(sharp: float) -> None:
-    for seed in range(4):
+    for seed in range(2):
         result = _drive(seed, section=0.0, sharp=sharp)
         assert not _leans(result)
         assert result.error_factor.contains(FACTOR)
@@ -91,12 +91,12 @@ def test_a_car_does_not_lean(sharp: float) -> None:
 @pytest.mark.parametrize("smoothed_s", [1.0, 2.0])
 def test_a_receiver_that_smooths_is_no_motorcycle(smoothed_s: float) -> None:
     """It shows bends late, where the speed changes."""
-    for seed in range(4):
+    for seed in range(2):
         assert not _leans(_drive(seed, section=0.0, smoothed_s=smoothed_s))
 
 
 def test_a_motorcycle_on_straight_roads_is_not_told_and_right() -> None:
     """Bends that ask for hardly any lean: there is nothing to see, and nothing to put right."""
-    for seed in range(4):
+    for seed in range(2):
         result = _drive(seed, section=0.33, sharp=0.1)
         assert result.error_factor.value == pytest.approx(FACTOR, rel=0.003)

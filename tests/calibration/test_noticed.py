@@ -13,7 +13,7 @@ from speedcal.errors import AlignmentError
 from speedcal.finding import codes_of
 from speedcal.units import MPH_MPS
 
-DRIVES = 8
+DRIVES = 5
 
 
 def test_fives_of_the_mark_below_are_asked_about_until_somebody_says_so() -> None:

@@ -151,9 +151,9 @@ def test_notes_rounded_to_fives_now_and_then_are_as_wide_as_they_scatter() -> No
 
 
 def test_notes_of_which_most_are_rounded_to_fives_get_an_answer() -> None:
-    """Seven in ten of them, on drives made apart: of 18 at most one is refused; taken as noted to the mph, four are."""
+    """Seven in ten of them, on drives made apart: of nine none is refused; taken as noted to the mph, some are."""
     refused = 0
-    for seed in range(18):
+    for seed in range(9):
         drive = outside_drive("notes", (118, seed))
         some = np.random.default_rng(seed).random(len(drive.notes.value)) < 0.7
         value = np.where(some, 5 * np.round(drive.notes.value / 5), drive.notes.value)
@@ -161,7 +161,7 @@ def test_notes_of_which_most_are_rounded_to_fives_get_an_answer() -> None:
             answer(replace(drive, notes=replace(drive.notes, value=value)))
         except SpeedcalError:
             refused += 1
-    assert refused <= 1
+    assert refused == 0
 
 
 def test_fives_by_chance_are_not_taken_as_rounded() -> None:

@@ -14,7 +14,7 @@ from speedcal.calibration.result import RECEIVER, Calibration
 from speedcal.calibration.speed.recorded_speed import SPEED_AGAINST_POSITIONS, KeptFixes, against_positions
 from speedcal.units import MPH_MPS
 
-DRIVES = 6
+DRIVES = 4
 
 
 def _calibrated(kind: str, seed: int, ratio: float) -> tuple[Calibration, np.ndarray]:

@@ -22,7 +22,7 @@ from speedcal.simulate import Drive, simulate
 from speedcal.simulate.road import DOPPLER_SD_MPS
 from speedcal.units import KMH_MPS, MPH_MPS
 
-FEW = settings(max_examples=5, deadline=None, derandomize=True)
+FEW = settings(max_examples=3, deadline=None, derandomize=True)
 KINDS = ("logged", "noted")
 
 

@@ -180,7 +180,7 @@ def test_any_table_gives_a_vehicle_or_one_of_our_errors(table: dict[str, object]
     assert json.loads(json.dumps(shown, allow_nan=False)) == shown
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @example(text="00X0B00")
 @given(text=st.one_of(st.text(max_size=40), st.from_regex(r"(LT|P)?[0-9/x.R -]{3,14}[A-Z0-9 ]*", fullmatch=True)))
 def test_any_text_is_a_size_a_count_and_a_roll_out_or_refused(text: str) -> None:
