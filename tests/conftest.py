@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
 
-settings.register_profile("speedcal", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("speedcal", deadline=None, max_examples=50, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("speedcal")  # no test fails because the machine is busy
 
 # As many processes of the tests as cores: a second thread of linear algebra in each is in the way of the others.
@@ -65,6 +66,12 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
     if config.getoption("-m") != "quick" or not collection_path.match("test_*.py"):
         return None
     return True if collection_path.relative_to(_TESTS).as_posix() not in QUICK else None
+
+
+def pytest_collection_finish() -> None:
+    """Look through no longer what stays to the end, thousands of tests and all libraries, whenever memory is tidied."""
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 20)
 
 
 @pytest.hookimpl(tryfirst=True)

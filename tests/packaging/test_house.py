@@ -103,10 +103,15 @@ def tree_of(path: Path) -> ast.Module:
 
 
 @cache
+def nodes_of(path: Path) -> tuple[ast.AST, ...]:
+    return tuple(ast.walk(tree_of(path)))
+
+
+@cache
 def imported(path: Path, package: str = "speedcal") -> set[str]:
     """Return the rooms of a package that a module names in an import, wherever in the module it stands."""
     rooms = set()
-    for node in ast.walk(tree_of(path)):
+    for node in nodes_of(path):
         names = []
         if isinstance(node, ast.Import):
             names = [alias.name for alias in node.names]
@@ -157,7 +162,7 @@ def test_a_module_fits_into_one_reading() -> None:
 def test_a_module_prints_nothing_and_hides_no_error() -> None:
     """Only the command writes, through click; a bare ``except`` would hide what is wrong."""
     for path in MODULES:
-        for node in ast.walk(tree_of(path)):
+        for node in nodes_of(path):
             if isinstance(node, ast.Call):
                 assert getattr(node.func, "id", "") != "print", path
             assert not (isinstance(node, ast.ExceptHandler) and node.type is None), path
@@ -166,7 +171,7 @@ def test_a_module_prints_nothing_and_hides_no_error() -> None:
 def test_no_module_loads_scipy_stats() -> None:
     """It takes longer to load than a whole drive to measure; its distributions are in scipy.special too."""
     for path in MODULES:
-        for node in ast.walk(tree_of(path)):
+        for node in nodes_of(path):
             if isinstance(node, ast.ImportFrom) and (node.module or "").partition(".")[0] == "scipy":
                 assert "stats" not in (node.module or "").split(".") + [alias.name for alias in node.names], path
 
