@@ -44,7 +44,7 @@ def _errors(film: MadeFilm, reading: FilmReading) -> np.ndarray:
 @pytest.mark.parametrize("name", ["white needle", "wide at the bottom"])
 def test_a_rendered_film_is_read_to_less_than_half_a_percent_of_the_scale(name: str, tmp_path: Path) -> None:
     """Tilted, slipping, a scale that is not linear: rms under 0.4 %, no frame off by 2 %, u_common true."""
-    film = make_film(tmp_path / "film.mp4", BY_NAME[name], seed=3, seconds=20, rate=2)
+    film = make_film(tmp_path / "film.mp4", BY_NAME[name], seed=3, seconds=15, rate=2)
     reading = _read(film, tmp_path, per_s=3)
     away = _errors(film, reading)
     assert len(away) > 0.9 * len(film.time_s)
@@ -56,7 +56,7 @@ def test_a_rendered_film_is_read_to_less_than_half_a_percent_of_the_scale(name: 
 
 def test_the_needle_is_told_from_a_spoke_in_front_of_it(tmp_path: Path) -> None:
     """Frames in which a spoke covers the needle are left out with a reason, not misread."""
-    film = make_film(tmp_path / "film.mp4", BY_NAME["spoke"], seed=4, seconds=20, rate=2)
+    film = make_film(tmp_path / "film.mp4", BY_NAME["spoke"], seed=4, seconds=15, rate=2)
     reading = _read(film, tmp_path, per_s=3)
     assert np.abs(_errors(film, reading)).max() < 0.02
     assert sum(reading.left_out.values()) + len(reading.value) == len(film.time_s)
@@ -83,7 +83,7 @@ def test_a_phone_that_was_turned_is_told_from_one_that_shakes_slips_or_shears_si
 
 def test_the_command_writes_readings_that_the_rest_reads(tmp_path: Path) -> None:
     """Columns of the contract, and a picture for a person."""
-    film = make_film(tmp_path / "film.mp4", BY_NAME["plain"], seed=5, seconds=30, rate=2)
+    film = make_film(tmp_path / "film.mp4", BY_NAME["plain"], seed=5, seconds=15, rate=2)
     (tmp_path / "dial.toml").write_text(film.dial_toml(), encoding="utf-8")
     out, check = tmp_path / "readings.csv", tmp_path / "frames.png"
     arguments = ["film", str(film.path), str(tmp_path / "dial.toml"), "--out", str(out), "--check", str(check)]
@@ -399,7 +399,7 @@ def test_a_reflection_that_goes_around_the_dial_is_no_needle(tmp_path: Path, mon
         return cv2.addWeighted(line, 0.6, picture, 0.4, 0)
 
     monkeypatch.setattr(film_maker, "_picture", with_reflection)
-    film = make_film(tmp_path / "film.mp4", BY_NAME["plain"], seed=3, seconds=20, rate=2)
+    film = make_film(tmp_path / "film.mp4", BY_NAME["plain"], seed=3, seconds=15, rate=2)
     with pytest.raises(speedcal.SpeedcalError) as caught:
         _read(film, tmp_path, per_s=3)
     assert caught.value.code == "film_needle_beyond"

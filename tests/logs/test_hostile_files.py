@@ -194,11 +194,11 @@ def test_every_refusal_is_one_of_our_errors():
 @pytest.mark.parametrize(
     "data",
     [
-        b'<gpx version="1.1"><!--' + b"x> " * 10_000_000,
-        b'<gpx version="1.1" ' + b" ".join(b'a%d="1"' % i for i in range(300_000)) + b"></gpx>",
+        b'<gpx version="1.1"><!--' + b"x> " * 5_000_000,
+        b'<gpx version="1.1" ' + b" ".join(b'a%d="1"' % i for i in range(150_000)) + b"></gpx>",
         (b"1" * 490 + b" :\n") * 6_000,
-        (b" " * 490 + b"x\n") * 50_000,
-        b"<table><tr><td>" + b"<td" * 6_000_000,
+        (b" " * 490 + b"x\n") * 25_000,
+        b"<table><tr><td>" + b"<td" * 3_000_000,
         b"<table>" + b"<!--" * 200_000 + b"<tr>" * 200_000,
         b"time,speed mph" + b",a" * 900 + b"\n" + b"1,x\n" * 30_000,
     ],

@@ -7,6 +7,7 @@ import re
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from speedcal.logs.source import Source
 from speedcal.logs.tables.delimited import LOOKED_AT, Rows
@@ -25,7 +26,7 @@ _SUMMARY = frozenset({"min", "max", "minimum", "maximum", "average", "avg", "mea
 _NUMBERLIKE = re.compile(r"[-+]?[\d.,' ]*\d[\d.,' ]*(?:\s*[A-Za-z/]{1,6})?")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Table:
     """A table with its header taken off; rows may be shorter or longer than the header."""
 
@@ -49,7 +50,13 @@ class Table:
 
     def column(self, index: int) -> list[str]:
         """Return the cells of a column, empty where a row ends before it."""
+        if index >= self._widest:  # a header of hundreds of names above short rows costs no more than its file
+            return [""] * len(self.rows)
         return [row[index] if index < len(row) else "" for row in self.rows]
+
+    @cached_property
+    def _widest(self) -> int:
+        return max(map(len, self.rows), default=0)
 
     def fullest(self, columns: Iterable[int]) -> int | None:
         """Return the column with most in it, the first of equals; None of none."""
