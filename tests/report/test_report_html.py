@@ -1,7 +1,6 @@
 """The page for the browser: one file, nothing fetched, accessible, and no wider than a phone."""
 
 import base64
-import os
 import re
 from collections.abc import Iterator
 from functools import lru_cache
@@ -11,12 +10,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from support.needs import missing
+from support.browser import open_browsing
 from support.report_shapes import HOSTILE, drawn, shapes
 
 from speedcal.report import build_model, draw_pictures, render_html
 
-CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
 VOID = {"meta", "img", "source", "br", "link", "input"}
 
 
@@ -209,16 +207,10 @@ def test_held_speeds_have_no_clock_picture() -> None:
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    """Start a browser, or skip where there is none; in CI its absence is a failure."""
-    if not Path(CHROMIUM).exists():
-        missing(f"a browser at {CHROMIUM}")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        running = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield running
-        running.close()
+def tab() -> Iterator[Any]:
+    """Return a page of a browser, or skip where there is none; in CI its absence is a failure."""
+    with open_browsing() as opened:
+        yield opened.page({"width": 1280, "height": 740})
 
 
 MEASURE = """() => {
@@ -248,17 +240,22 @@ WIDTHS = [(name, 360) for name in WIDE] + [(name, w) for name in ("full", "unbro
 
 
 @pytest.mark.parametrize(("name", "width"), WIDTHS)
-def test_nothing_is_wider_than_the_screen(browser: Any, tmp_path: Path, name: str, width: int) -> None:
+def test_nothing_is_wider_than_the_screen(tab: Any, tmp_path: Path, name: str, width: int) -> None:
     """Phone to desktop: no sideways scrolling of the page, every picture drawn, no letters under 12 px."""
     file = tmp_path / "report.html"
     file.write_text(page(name), encoding="utf-8")
-    tab = browser.new_page(viewport={"width": width, "height": 740})
+    tab.set_viewport_size({"width": width, "height": 740})
     fetched: list[str] = []
-    tab.on("request", lambda request: fetched.append(request.url))
+
+    def note(request: Any) -> None:
+        fetched.append(request.url)
+
+    tab.on("request", note)
     tab.goto(file.as_uri())
     tab.evaluate("() => document.querySelectorAll('details').forEach(part => { part.open = true })")
     seen = tab.evaluate(MEASURE)
-    tab.close()
+    tab.remove_listener("request", note)
+    assert file.as_uri() in fetched
     assert seen["page"] <= seen["view"]
     assert seen["wide"] == []
     assert seen["clipped"] == 0
@@ -267,20 +264,19 @@ def test_nothing_is_wider_than_the_screen(browser: Any, tmp_path: Path, name: st
     assert [url for url in fetched if not url.startswith(("data:", "file:"))] == []
 
 
-def test_the_narrow_picture_is_the_one_a_phone_shows(browser: Any, tmp_path: Path) -> None:
+def test_the_narrow_picture_is_the_one_a_phone_shows(tab: Any, tmp_path: Path) -> None:
     """The narrow drawing is nearly square, the wide one is not."""
     file = tmp_path / "report.html"
     file.write_text(page("full"), encoding="utf-8")
     shape = {}
     for width in (360, 1280):
-        tab = browser.new_page(viewport={"width": width, "height": 740})
+        tab.set_viewport_size({"width": width, "height": 740})
         tab.goto(file.as_uri())
         shape[width] = tab.evaluate("() => document.images[0].naturalWidth / document.images[0].naturalHeight")
-        tab.close()
     assert shape[360] < 1.1 < 1.5 < shape[1280]
 
 
-def test_the_page_prints_without_losing_its_right_side(browser: Any, tmp_path: Path) -> None:
+def test_the_page_prints_without_losing_its_right_side(tab: Any, tmp_path: Path) -> None:
     """Printed from the browser, the last column of every table is on the paper."""
     import io
 
@@ -288,17 +284,15 @@ def test_the_page_prints_without_losing_its_right_side(browser: Any, tmp_path: P
 
     file = tmp_path / "report.html"
     file.write_text(page("full"), encoding="utf-8")
-    tab = browser.new_page()
     tab.goto(file.as_uri())
     tab.evaluate("() => document.querySelectorAll('details').forEach(part => { part.open = true })")
     printed = PdfReader(io.BytesIO(tab.pdf(format="Letter")))
-    tab.close()
     text = " ".join(sheet.extract_text() for sheet in printed.pages)
     assert "disagrees with the other readings" in " ".join(text.split())
     assert "Share" in text
 
 
-def test_the_customers_part_prints_on_two_pages_and_the_rest_on_request(browser: Any, tmp_path: Path) -> None:
+def test_the_customers_part_prints_on_two_pages_and_the_rest_on_request(tab: Any, tmp_path: Path) -> None:
     """What is folded stays off the paper."""
     import io
 
@@ -307,7 +301,6 @@ def test_the_customers_part_prints_on_two_pages_and_the_rest_on_request(browser:
     for name in ("full", "several drives", "disagreeing"):
         file = tmp_path / "report.html"
         file.write_text(page(name), encoding="utf-8")
-        tab = browser.new_page()
         tab.goto(file.as_uri())
         for paper in ("Letter", "A4") if name == "full" else ("Letter",):  # the shorter sheet
             printed = PdfReader(io.BytesIO(tab.pdf(format=paper)))
@@ -315,7 +308,6 @@ def test_the_customers_part_prints_on_two_pages_and_the_rest_on_request(browser:
             text = " ".join(sheet.extract_text() for sheet in printed.pages)
             assert "For the tech" not in text
             assert "rated stands" in text
-        tab.close()
 
 
 def customers_words(name: str) -> int:

@@ -22,6 +22,28 @@ _QUIET = (
     "--disable-component-update",
     "--disable-sync",
 )
+_BARRIERS = """async (known, all) => {
+  const old = new Set(known), fresh = new Map(), given = ["id", "class", "role", "type", "style", "disabled", "open",
+    "aria-invalid", "aria-pressed", "aria-current"];
+  for (const one of document.body.querySelectorAll("*")) {
+    const hasText = [...one.childNodes].some((node) => node.nodeType === Node.TEXT_NODE && node.data.trim());
+    if (!(hasText || one.matches("input, select, textarea, button")) || !one.checkVisibility()) continue;
+    let place = "";
+    for (let at = one; at; at = at.parentElement)
+      place += "/" + at.localName + given.map((name) => at.getAttribute(name) ?? "-").join();
+    if (!old.has(place) && !fresh.has(place)) fresh.set(place, one);
+  }
+  const options = {resultTypes: ["violations"], preload: false};  // no rule in use asks for style sheets
+  const runs = [];
+  if (fresh.size)
+    runs.push(await axe.run({include: [...fresh.values()]}, {...options, runOnly: ["color-contrast"]}));
+  if (all) runs.push(await axe.run(document, {...options, rules: {"color-contrast": {enabled: false}}}));
+  const problems = runs.flatMap((run) => run.violations);
+  return {
+    places: [...fresh.keys()],
+    problems: problems.map((one) => [one.id, ...one.nodes.map((node) => node.html.slice(0, 200))]),
+  };
+}"""
 _LOCAL = ("localhost", "127.0.0.1", "lan.test", "evil.test")
 
 
@@ -38,6 +60,8 @@ class Browsing:
     def __init__(self, browser: Any, kind: Any, program: str) -> None:
         self.browser, self.kind, self.program = browser, kind, program
         self.axe, self.noise = _axe(), []
+        self.looked_at: set[str] = set()
+        """Places of text, by what style sheets go by, whose contrast is known to be enough."""
 
     @contextmanager
     def another(self, *options: str, home: Path | None = None) -> Iterator[Browsing]:
@@ -63,14 +87,19 @@ class Browsing:
             self.noise.append(f"request leaves the machine: {parts.hostname}")
 
     def check(self, page: Any) -> None:
-        """Check a page for barriers with axe-core, its colours at night too, and for overflow."""
+        """Check a page for barriers with axe-core, its colours at night too, and for overflow.
+
+        Contrast, most of the work, is looked at where text stands in a place of the page that no page before had.
+        """
         page.wait_for_load_state()  # until the style sheet is there, every colour is the browser's own
-        for scheme, rules in (("dark", "runOnly: ['color-contrast']"), ("light", "resultTypes: ['violations']")):
+        places = []
+        for scheme in ("dark", "light"):
             page.emulate_media(color_scheme=scheme)
-            run = f"window.axe.run(document, {{{rules}, preload: false}})"  # no rule in use asks for style sheets
-            found = asked(page, f"(() => {{ if (!window.axe) {{ {self.axe} }} return {run} }})()")
-            problems = [(v["id"], [node["html"][:200] for node in v["nodes"]]) for v in found["violations"]]
-            assert problems == [], f"{page.url}, {scheme}: {problems}"
+            call = f"async ([known, all]) => {{ if (!window.axe) {{ {self.axe} }} return ({_BARRIERS})(known, all) }}"
+            found = asked(page, call, [sorted(self.looked_at), scheme == "light"])
+            assert found["problems"] == [], f"{page.url}, {scheme}: {found['problems']}"
+            places.append(set(found["places"]))
+        self.looked_at |= set.intersection(*places)
         self.check_width(page)
 
     def check_width(self, page: Any) -> None:
@@ -100,13 +129,16 @@ class Browsing:
         assert self.noise == []
 
 
-def asked(page: Any, expression: str) -> Any:
-    """Return the value of a JavaScript expression; a page that loads itself again meanwhile is asked anew."""
+def asked(page: Any, expression: str, given: Any = None) -> Any:
+    """Return the value of a JavaScript expression, or of a function of what is given.
+
+    A page that loads itself again meanwhile is asked anew.
+    """
     from playwright.sync_api import Error
 
     for _ in range(20):
         try:
-            return page.evaluate(expression)
+            return page.evaluate(expression, given)
         except Error as error:
             if "context was destroyed" not in str(error):
                 raise

@@ -93,8 +93,8 @@ def shapes() -> dict[str, ReportFacts]:
         "disagreeing": replace(everything, verification=disagreeing, work=changed),
         "several drives": replace(
             everything,
-            drives=tuple(replace(d, name=f"{d.name} {i}") for d in everything.drives for i in (1, 2, 3)),
-            histories=tuple((d.name, history([d.calibration] * 3)) for d in everything.drives),
+            drives=tuple(replace(d, name=f"{d.name} {i}") for d in everything.drives for i in (1, 2)),
+            histories=tuple((d.name, history([d.calibration] * 2)) for d in everything.drives),
         ),
         "many files": replace(everything, files=tuple((f"{LONG}{i}.gpx", "ab" * 32) for i in range(12))),
         "note": replace(everything, note=LONG * 6, work=Work(driven_gear=22, note=LONG * 6)),
