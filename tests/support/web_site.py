@@ -67,7 +67,7 @@ class Site:
         """Wait until nothing of a job is being worked on."""
         until = time.monotonic() + seconds
         while time.monotonic() < until:
-            if not self.client.get(f"{base}/status.json").json()["active"]:
+            if self.services.queue.active(base.split("/")[-1]) is None:
                 return
             time.sleep(0.1)
         raise AssertionError("the analysis does not come to an end")
