@@ -83,7 +83,7 @@ def test_a_phone_that_was_turned_is_told_from_one_that_shakes_slips_or_shears_si
 
 def test_the_command_writes_readings_that_the_rest_reads(tmp_path: Path) -> None:
     """Columns of the contract, and a picture for a person."""
-    film = make_film(tmp_path / "film.mp4", BY_NAME["plain"], seed=5, seconds=15, rate=2)
+    film = make_film(tmp_path / "film.mp4", BY_NAME["plain"], seed=5, seconds=30, rate=1)
     (tmp_path / "dial.toml").write_text(film.dial_toml(), encoding="utf-8")
     out, check = tmp_path / "readings.csv", tmp_path / "frames.png"
     arguments = ["film", str(film.path), str(tmp_path / "dial.toml"), "--out", str(out), "--check", str(check)]
