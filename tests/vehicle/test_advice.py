@@ -782,6 +782,13 @@ def test_what_a_module_leaves_at_its_end_or_by_its_steps_a_scaler_puts_right(
     assert actions(found)[-1] == "use_correction_card"
 
 
+@pytest.mark.parametrize(("other", "first"), [("T145/80D16", "same_tires"), ("225/75R16", "driven_gear")])
+def test_a_spare_comes_off_before_a_gear_is_chosen_by_what_it_shows(other: str, first: str) -> None:
+    car = Vehicle.from_dict({"tire": "P225/75R16", "tire_other_side": other, "driven_gear": 19})
+    entry = correct(make_calibration(factor=22 / 19, u_factor=0.002), car).advice[0]
+    assert entry.part == first
+
+
 @pytest.mark.parametrize(("driven", "first"), [(23, "drive_again"), (26, "fit_driven_gear")])
 def test_before_any_drive_no_gear_is_changed_for_one_that_leaves_more(driven: int, first: str) -> None:
     """By the parts 22.7 teeth are right: 23 leave 1.5 %, 22 twice that, and may keep the rule. 26 leave 13 %."""

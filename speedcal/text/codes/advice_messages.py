@@ -208,6 +208,11 @@ FINDINGS: dict[str, Template] = {
         f"put it {abs(values['then_percent']):.0f} % wrong: one shaft drives both, so the instrument is at fault first."
     ),
     "dial_is_right": _dial_is_right,
+    "tires_differ": lambda values: (
+        f"The differential takes the mean of both: with {values['tire'] or 'the other tire'} on both sides the dial "
+        f"shows {abs(values['percent']):.1f} % {'less' if values['percent'] < 0 else 'more'}, and a gear chosen now "
+        "would be wrong by that. Two sizes also wear the differential."
+    ),
     "one_range_throughout": "Stay in the range that the job states for the whole drive.",
     "number_of_other_unit": lambda values: (
         f"If the number in the module is the cause: {values['now']:g} is for the other unit. Set the "

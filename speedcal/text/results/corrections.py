@@ -111,6 +111,7 @@ _AT_PART: dict[tuple[str, str | None], str] = {
     ("repair_instrument", "tachograph"): "leave this drive to an approved workshop",
     ("repair_instrument", "odometer"): "have the odometer in the instrument repaired",
     ("drive_again", "first_drive"): "record a drive",
+    ("drive_again", "same_tires"): "fit the same tire on both sides of the driven axle and drive again",
     ("drive_again", "odometer"): "drive again and note what the odometer shows at both ends",
     ("set_unit", "instrument"): "correct the unit behind the dial: miles and kilometers are mixed up in the instrument "
     "or its module",

@@ -15,6 +15,7 @@ from speedcal.vehicle.advised.first_steps import first_steps, meanwhile, rightin
 from speedcal.vehicle.advised.outlook import Outlook
 from speedcal.vehicle.advised.plan_entries import entries_of, entry_of
 from speedcal.vehicle.advised.plans import LIKELY, MAY_PASS, SAME_CHANCE, WORTH_WORK_PERCENT, Plan, plans_of
+from speedcal.vehicle.advised.unlike_tires import unlike_tires
 from speedcal.vehicle.choices.choice import Choice
 from speedcal.vehicle.judged.judge import SURE_ENOUGH
 from speedcal.vehicle.judged.limits import LEAST_ROAD_TEST_MPS, road_test_like
@@ -42,6 +43,7 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
         first and (first[0].action in _ALONE or first[0].part == "range")
     ):
         return (*first, *meanwhile(first), *_undo_instead(outlook, first))
+    first = [*unlike_tires(outlook.vehicle), *first]
     plans = _plans(outlook)
     if not plans and not any(outlook.lists.values()):
         return (*first, *find_out(outlook))
