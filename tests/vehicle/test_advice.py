@@ -782,6 +782,18 @@ def test_what_a_module_leaves_at_its_end_or_by_its_steps_a_scaler_puts_right(
     assert actions(found)[-1] == "use_correction_card"
 
 
+def test_no_drive_gear_is_offered_that_nobody_meets_in_the_trade() -> None:
+    """Twice too fast with 9 teeth: 4.5 would do, and drive gears begin at 6."""
+    table = {"drive_gear": 9, "driven_gear": 22, "gear_family": "plain sleeve"}
+    car = Vehicle.from_dict(table)
+    assert car.family is not None
+    driven_only = replace(car, family=replace(car.family, drive=None))
+    found = correct(make_calibration(factor=2.0, u_factor=0.002), driven_only)
+    offered = {dict(c.parts)[key] for cs, key in ((found.drive_gear, "teeth"), (found.pairs, "drive_gear")) for c in cs}
+    assert offered
+    assert min(offered) == 6
+
+
 @pytest.mark.parametrize(("other", "first"), [("T145/80D16", "same_tires"), ("225/75R16", "driven_gear")])
 def test_a_spare_comes_off_before_a_gear_is_chosen_by_what_it_shows(other: str, first: str) -> None:
     car = Vehicle.from_dict({"tire": "P225/75R16", "tire_other_side": other, "driven_gear": 19})

@@ -37,7 +37,7 @@ def entries_of(outlook: Outlook, best: Plan, plans: Sequence[Plan]) -> list[Advi
         return [entry_of(outlook, best)]
     together: tuple[Finding, ...] = (Finding("together_with", action=_ACTIONS[best.choice.kind]),)
     other = next((p for p in plans if p.choice.kind == "keep" and p.shift_mps), None)
-    if other is not None:
+    if other is not None and other.worst_percent > best.worst_percent:
         together += (Finding("needle_alone_leaves", percent=other.worst_percent),)
     gear = entry_of(outlook, best, (Finding("together_with", action="reseat_needle"),))
     alone = Finding("gear_alone_leaves", percent=best.choice.worst_error_percent)

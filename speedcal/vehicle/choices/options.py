@@ -11,6 +11,7 @@ from speedcal.calibration.result import Calibration
 from speedcal.finding import Finding
 from speedcal.units import MPH_MPS
 from speedcal.vehicle.choices.choice import Choice, judge_choice
+from speedcal.vehicle.diagnosed.identities import MET_DRIVE, MET_DRIVEN
 from speedcal.vehicle.drivetrain import EffectiveTire, solve_train
 from speedcal.vehicle.judged.judge import Judge
 from speedcal.vehicle.train.parts import ScalerLimits, Setting
@@ -90,7 +91,8 @@ def drive_choices(judge: Judge, vehicle: Vehicle, fitted: FittedTeeth) -> list[C
         return []
     family, now = vehicle.family, fitted.drive
     turned = family.orientation(fitted.driven) if family and fitted.driven else None
-    counts = {*_FREE_DRIVE, *(family.drive.teeth if family and family.drive else ()), now}
+    met = MET_DRIVE if now in MET_DRIVE else _FREE_DRIVE
+    counts = {*met, *(family.drive.teeth if family and family.drive else ()), now}
     return [
         judge_choice(
             judge,
@@ -113,8 +115,8 @@ def pair_choices(judge: Judge, vehicle: Vehicle, fitted: FittedTeeth) -> list[Ch
     now = Fraction(fitted.drive, fitted.driven)
     gains = {
         (drive, driven): float(Fraction(drive, driven) / now)
-        for drive in (family.drive.teeth if family.drive else _FREE_DRIVE)
-        for driven in (family.driven.teeth if family.driven else _FREE_DRIVEN)
+        for drive in (family.drive.teeth if family.drive else MET_DRIVE)
+        for driven in (family.driven.teeth if family.driven else MET_DRIVEN)
         if drive != fitted.drive and driven != fitted.driven
     }
     known = True if family.drive and family.driven else None

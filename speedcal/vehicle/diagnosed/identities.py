@@ -22,7 +22,7 @@ _MEASURED = "measured"
 _SAME_RATIO = 0.006
 """Axle ratios closer than this (relative) are one and the same to a drive."""
 _TIRES = ("tire", "tire_before")
-_FREE_DRIVEN, _FREE_DRIVE = range(15, 46), range(6, 16)
+MET_DRIVEN, MET_DRIVE = range(15, 46), range(6, 16)
 """Counts that may be in the vehicle where no gear family says which exist: those met in the trade. From memory."""
 
 
@@ -183,8 +183,8 @@ def _gears(vehicle: Vehicle) -> list[Part]:
     family = vehicle.family
     found = []
     for name, stated, teeth, free, power in (
-        ("driven_gear", vehicle.driven_gear, family and family.driven, _FREE_DRIVEN, -1),
-        ("drive_gear", vehicle.drive_gear, family and family.drive, _FREE_DRIVE, 1),
+        ("driven_gear", vehicle.driven_gear, family and family.driven, MET_DRIVEN, -1),
+        ("drive_gear", vehicle.drive_gear, family and family.drive, MET_DRIVE, 1),
     ):
         if stated is None:
             continue
