@@ -126,7 +126,7 @@ def _told(
     inverse = np.eye(len(fit))
     for _ in range(_ROUNDS):
         inverse = np.asarray(np.linalg.pinv(columns.T @ (columns * weight[:, None]), hermitian=True), float)
-        fit = inverse @ columns.T @ (weight * shown_mps)
+        fit = inverse @ (columns.T @ (weight * shown_mps))
         off = shown_mps - columns @ fit
         weight = 1 / (1 + (off / max(2.5 * robust_scale(off), _LEAST_SCALE_MPS)) ** 2)
     block = np.unique(np.floor(time_s / tuned.LEAN_BLOCK_S), return_inverse=True)[1]

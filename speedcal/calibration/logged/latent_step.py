@@ -31,18 +31,16 @@ def newton_step(total: FloatArray, pull: FloatArray, *, none: Collection[int]) -
     none
         The unknowns taken as none, which stay where they are.
     """
-    surprise, held = {}, list(none)
+    covariance, held = np.linalg.inv(total), list(none)
+    step, surprise = covariance @ pull, {}
     if held:
-        free = np.linalg.inv(total)
-        wish, u = free @ pull, np.sqrt(np.maximum(np.diag(free), 1e-30))
+        wish, u = step.copy(), np.sqrt(np.maximum(np.diag(covariance), 1e-30))
         wish[PLAY] = max(wish[PLAY], 0.0)  # no pointer hangs ahead
         surprise = {
             which: abs(float(wish[which])) / max(DAMPING_FROM * float(u[which]), _LEAST[which]) for which in held
         }
-        pull, total = pull.copy(), total.copy()
-        pull[held] = total[held, :] = total[:, held] = 0.0
-        total[held, held] = 1.0
-    step = np.asarray(np.linalg.solve(total, pull), float)
+        step = step - covariance[:, held] @ np.linalg.solve(covariance[np.ix_(held, held)], step[held])
+        step[held] = 0.0
     step[:NUISANCES] /= max(float(np.max(np.abs(step[:NUISANCES]) / _LONGEST)), 1.0)
     step[NUISANCES:] /= max(float(np.max(np.abs(step[NUISANCES:]))) / _HIGHEST_MPS, 1.0)
     return step, surprise

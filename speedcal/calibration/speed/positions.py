@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,10 +31,20 @@ class Smoothing:
 
     def mean(self, values: FloatArray, piece: IntArray, interval_s: float) -> FloatArray:
         """Return the values of shape (n,) smoothed in this way, each piece by itself."""
+        return self.mean_over(piece, interval_s)(values)
+
+    def mean_over(self, piece: IntArray, interval_s: float) -> Callable[[FloatArray], FloatArray]:
+        """Return what smooths values at even times in this way, each piece by itself."""
         reach = int(np.ceil((1 + self.overshoots) * _SMOOTHING_REACH * self.constant_s / interval_s))
         weight = self._weight(reach, interval_s / self.constant_s)
         border = np.flatnonzero(np.diff(piece)) + 1
-        return np.concatenate([_weighted(part, weight) for part in np.split(values, border)])
+        whole = [_total_weight(len(part), weight) for part in np.split(piece, border)]
+
+        def mean(values: FloatArray) -> FloatArray:
+            parts = zip(np.split(values, border), whole, strict=True)
+            return np.concatenate([np.convolve(part, weight)[reach:][: len(part)] / total for part, total in parts])
+
+        return mean
 
     def _weight(self, reach: int, step: float) -> FloatArray:
         """Return the weight of values up to so many steps of the constant ahead and back."""
@@ -88,13 +99,12 @@ def _of_steady_course(step: float, count: int) -> FloatArray:
     return weight
 
 
-def _weighted(values: FloatArray, weight: FloatArray) -> FloatArray:
-    """Return the mean about each value, shape (n,), with an odd number of weights for those before and after it."""
-    count, reach = len(values), len(weight) // 2
+def _total_weight(count: int, weight: FloatArray) -> FloatArray:
+    """Return how much of an odd number of weights, for what lies before and after, falls on each of so many values."""
+    reach = len(weight) // 2
     before = np.concatenate(([0.0], np.cumsum(weight)))
     last = reach + np.arange(count)
-    whole = before[np.minimum(last, 2 * reach) + 1] - before[np.clip(last - count + 1, 0, 2 * reach + 1)]
-    return np.asarray(np.convolve(values, weight)[reach : reach + count] / whole)
+    return np.asarray(before[np.minimum(last, 2 * reach) + 1] - before[np.clip(last - count + 1, 0, 2 * reach + 1)])
 
 
 def speed_from_positions(

@@ -7,7 +7,6 @@ can be made from the positions themselves.
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 
@@ -51,7 +50,7 @@ def share_left(
     What is smoothed once more loses less than it did the first time, so the velocity is sharpened before (P. H. van
     Cittert, Zeitschrift fuer Physik 69, 1931, 298-308; from memory).
     """
-    mean = partial(smoothing.mean, piece=piece, interval_s=interval_s)
+    mean = smoothing.mean_over(piece, interval_s)
     east, north = east_mps, north_mps
     for _ in range(_SHARPENED):
         east, north = east + east_mps - mean(east), north + north_mps - mean(north)
