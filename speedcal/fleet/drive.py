@@ -218,7 +218,7 @@ def _read(
 ) -> tuple[Track, Readings]:
     """Return track and readings, whichever file holds which."""
     if "held" in options:
-        from speedcal.jobs.pipeline import held_readings
+        from speedcal.jobs.measured_drive import held_readings
         from speedcal.logs import track_of
 
         return track_of(sources[0]), held_readings(tuple(options["held"]), options.get("unit") or unit or "mph")

@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
-
-import numpy as np
 
 from speedcal.errors import JobError, SpeedcalError
 from speedcal.jobs.contents import Drive, JobContents
+from speedcal.jobs.measured_drive import calibrated, calibrated_checks, checks_of, readings_of, track_of
 from speedcal.jobs.output import JobResult
 from speedcal.report import DriveFacts
 from speedcal.text.codes.job_messages import step_name
-from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, SpeedUnit, display_unit_of
+from speedcal.units import DisplayUnit, display_unit_of
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.conformity import History, Verification
-    from speedcal.logs.drive.readings import Readings
     from speedcal.vehicle import Corrections, Vehicle
     from speedcal.vehicle.diagnosed.explanations import Explanations
 
@@ -207,12 +205,8 @@ def _named(name: str, drives: tuple[Drive, ...]) -> list[tuple[str, Drive]]:
 
 
 def _measure(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle | None) -> DriveFacts:
-    from speedcal.vehicle.diagnosed.unit_borne_out import with_unit_borne_out
-
     try:
-        found = _from_checks(name, drive, unit, vehicle) if drive.checks else _from_track(name, drive, unit, vehicle)
-        borne_out = with_unit_borne_out(found.calibration, vehicle) if vehicle else found.calibration
-        return replace(found, noted=drive.noted, calibration=borne_out)
+        return _from_checks(name, drive, unit, vehicle) if drive.checks else _from_track(name, drive, unit, vehicle)
     except SpeedcalError as error:
         error.values = {**error.values, "of_drive": name}  # a job has several files
         error.told_at(f"[{name.partition(' ')[0]}]")  # and no options
@@ -220,63 +214,18 @@ def _measure(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle
 
 
 def _from_checks(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle | None) -> DriveFacts:
-    from speedcal.calibration import calibrate_checks
-    from speedcal.logs import read_checks
-    from speedcal.vehicle.drivetrain import shaft_turn_m
-
-    assert drive.checks is not None  # noqa: S101 - asked by the caller
-    turn = shaft_turn_m(vehicle) if vehicle else None
-    checks = read_checks(drive.checks, unit=drive.unit, column=drive.column, session=drive.session, shaft_turn_m=turn)
-    return DriveFacts(name=name, calibration=calibrate_checks(checks, unit=unit), has_date=False, date=drive.date)
+    calibration = calibrated_checks(checks_of(drive, vehicle), unit=unit, vehicle=vehicle)
+    return DriveFacts(name=name, calibration=calibration, has_date=False, date=drive.date, noted=drive.noted)
 
 
 def _from_track(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle | None) -> DriveFacts:
-    from speedcal.calibration import calibrate
-    from speedcal.logs import read_readings, read_track_beside
-    from speedcal.logs.drive.readings import with_dial_unit
-    from speedcal.vehicle.drivetrain import range_gains
-
-    assert drive.track is not None  # noqa: S101 - the job file was checked
-    track = read_track_beside(drive.track, drive.readings, session=drive.session, column=drive.column)
-    if drive.readings is None:
-        readings = held_readings(drive.held, drive.unit or unit or "mph")
-    else:
-        options = {"column": drive.column, "zone": drive.zone, "session": drive.session}
-        readings = read_readings(drive.readings, unit=drive.unit, **options)
-    readings = with_dial_unit(readings, drive.dial_unit)
-    calibration = calibrate(
-        track,
-        readings,
-        unit=unit,
-        clock_offset_s=drive.clock_offset_s,
-        read_from=drive.read_from,
-        rounding=drive.rounding,
-        terrain=drive.terrain,
-        range_gains=[gain for _, gain in range_gains(vehicle)] if vehicle else (),
-    )
-    noted_in = display_unit_of(readings.speed_unit)
-    return DriveFacts(name=name, calibration=calibration, has_date=track.has_date, noted_in=noted_in)
-
-
-def held_readings(speeds: tuple[float, ...], unit: SpeedUnit) -> Readings:
-    """Return readings without times: speeds that were held one after the other."""
-    from speedcal.logs.drive.readings import Readings
-    from speedcal.logs.writing.numbers import speed_step
-
-    values = np.asarray(speeds, float)
-    nothing = np.full(len(values), np.nan)
-    return Readings(
-        time_s=nothing,
-        clock="none",
-        time_resolution_s=np.nan,
-        speed_mps=values * SPEED_UNIT_MPS[unit],
-        speed_unit=display_unit_of(unit),
-        speed_resolution_mps=speed_step(values, unit, held=True),
-        odometer_m=nothing,
-        odometer_resolution_m=np.nan,
-        line=np.arange(1, len(values) + 1),
-        kind="held speeds",
-        source="held speeds",
+    track, readings = track_of(drive), readings_of(drive, unit)
+    return DriveFacts(
+        name=name,
+        calibration=calibrated(track, readings, drive, unit=unit, vehicle=vehicle),
+        has_date=track.has_date,
+        noted=drive.noted,
+        noted_in=display_unit_of(readings.speed_unit),
     )
 
 

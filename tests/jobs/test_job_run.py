@@ -26,7 +26,7 @@ from speedcal.cli import main
 from speedcal.errors import FitError, JobError, SpeedcalError
 from speedcal.jobs import JobResult, load_job, measure_job
 from speedcal.jobs.contents import Drive
-from speedcal.jobs.pipeline import held_readings
+from speedcal.jobs.measured_drive import held_readings
 from speedcal.simulate import KINDS, Plateau, simulate, write_drive
 from speedcal.units import MPH_MPS
 from speedcal.whole_file import write_whole

@@ -11,6 +11,9 @@ import pytest
 from support.web_site import DEMO, Site
 
 from speedcal.errors import FitError, JobError
+from speedcal.finding import codes_of
+from speedcal.jobs import load_job, measure_job
+from speedcal.web.kept.folder import job_files, lay_out
 from speedcal.web.work.look import look
 from speedcal.web.work.look_task import look_task
 
@@ -86,6 +89,20 @@ def looked_at(site: Site, base: str, number: int, others: list[Any], folder: Pat
     drive = drives_of(site, base)[number]
     task = look_task(job, drive, site.services.originals, folder, site.services.settings.limits)
     return look({**task, "others": others}, lambda _step, _part: None)
+
+
+def test_a_look_measures_a_drive_as_its_job_does(site: Site, base: str, tmp_path: Path) -> None:
+    """Notes in fives: both ask whether they are of the mark below the needle, which nobody has said."""
+    notes = (DEMO / "before_notes.csv").read_text("utf-8")
+    fives = re.sub(r"(?<=,)\d+(?=\n)", lambda shown: str(int(shown[0]) // 5 * 5), notes)
+    files = {"track": ("a.gpx", (DEMO / "before.gpx").read_bytes()), "readings": ("a.csv", fives.encode())}
+    site.client.post(f"{base}/drives/new/before", files=files)
+    seen = looked_at(site, base, 0, [], tmp_path)
+    drives, store = drives_of(site, base), site.services.store
+    folder = lay_out(tmp_path / "job", job_files(store.job(drives[0].job_id), drives, site.services.originals))
+    measured = measure_job(load_job(folder)).before
+    assert {"rounded_down", "nearest_mark_taken"} & {*measured.trust.codes, *codes_of(measured.findings)}
+    assert {**seen["fit"], "sources": []} == {**measured.to_dict(), "sources": []}
 
 
 def test_a_drive_that_overlaps_another_is_refused_with_its_name(site: Site, base: str, tmp_path: Path) -> None:

@@ -9,6 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 from speedcal.errors import JobError, Problem, SpeedcalError
 from speedcal.finding import Finding
+from speedcal.jobs.contents import Drive
+from speedcal.jobs.measured_drive import calibrated, calibrated_checks, checks_of, readings_of, track_of
+from speedcal.schema import TableReader
 from speedcal.text.codes.job_messages import step_name
 from speedcal.text.messages import label
 from speedcal.text.results.inspection import CLOCKS
@@ -22,7 +25,6 @@ if TYPE_CHECKING:
     from speedcal.logs import Checks, Readings, Track
     from speedcal.vehicle import Vehicle
 
-_READING_OPTIONS = ("unit", "column", "session", "zone")
 PICTURE, NARROW_PICTURE = "look.svg", "look-narrow.svg"
 """For a desk, and for a phone, on which the letters of the other are too small to read."""
 
@@ -99,12 +101,22 @@ def _look_at_checks(
     }
 
 
-def _read_checks(task: Mapping[str, Any]) -> Checks:
-    from speedcal.logs import read_checks
-    from speedcal.vehicle.drivetrain import shaft_turn_m
+def _drive(task: Mapping[str, Any]) -> Drive:
+    """Return the drive as a job file would state it."""
+    options = {name: value for name, value in task["options"].items() if name != "checks"}
+    track, readings = (Path(task[name]) if task[name] else None for name in ("track", "readings"))
+    is_checks = bool(task["options"].get("checks"))
+    return Drive(
+        **TableReader(options, "drive").values,
+        track=track,
+        readings=None if is_checks or task["held"] else readings,
+        held=tuple(task["held"]),
+        checks=readings if is_checks else None,
+    )
 
-    options = {key: task["options"].get(key) for key in ("unit", "column", "session")}
-    checks = read_checks(task["readings"], **options, shaft_turn_m=shaft_turn_m(_vehicle(task)))
+
+def _read_checks(task: Mapping[str, Any]) -> Checks:
+    checks = checks_of(_drive(task), _vehicle(task))
     _check_size(len(checks), task["most_rows"], "readings", checks.source)
     return checks
 
@@ -124,9 +136,7 @@ def _vehicle(task: Mapping[str, Any]) -> Vehicle:
 
 
 def _calibrate_checks(task: Mapping[str, Any], checks: Checks) -> Calibration:
-    from speedcal.calibration import calibrate_checks
-
-    return calibrate_checks(checks, unit=task["unit"])
+    return calibrated_checks(checks, unit=task["unit"], vehicle=_vehicle(task))
 
 
 def _checks_facts(checks: Checks) -> dict[str, Any]:
@@ -204,29 +214,15 @@ def _as_rows(problems: Iterable[Problem], first: int) -> tuple[Problem, ...]:
 
 
 def _read_track(task: Mapping[str, Any]) -> Track:
-    from speedcal.logs import in_the_track, read_track
-
-    options = task["options"]
-    instrument = in_the_track(task["track"], task["readings"], options.get("column"))
-    track = read_track(task["track"], session=options.get("session"), instrument=instrument)
+    track = track_of(_drive(task))
     _check_size(len(track), task["most_points"], "fixes", track.source)
     return track
 
 
 def _read_readings(task: Mapping[str, Any]) -> Readings:
-    from speedcal.jobs.pipeline import held_readings
-    from speedcal.logs import read_readings
-    from speedcal.logs.drive.readings import with_dial_unit
-
-    options = {key: value for key, value in task["options"].items() if key in _READING_OPTIONS}
-    dial_unit = task["options"].get("dial_unit")
-    if task["held"]:
-        return with_dial_unit(held_readings(tuple(task["held"]), options.get("unit") or task["unit"]), dial_unit)
-    readings = with_dial_unit(read_readings(task["readings"], **options), dial_unit)
+    readings = readings_of(_drive(task), task["unit"])
     _check_size(len(readings), task["most_rows"], "readings", readings.source)
-    if task["typed_from"]:
-        return _as_typed(readings, task["typed_from"])
-    return readings
+    return _as_typed(readings, task["typed_from"]) if task["typed_from"] else readings
 
 
 def _as_typed(readings: Readings, first: int) -> Readings:
@@ -246,20 +242,7 @@ def _check_size(found: int, most: int, what: str, source: str) -> None:
 
 
 def _calibrate(task: Mapping[str, Any], track: Track, readings: Readings) -> Calibration:
-    from speedcal.calibration import calibrate
-    from speedcal.vehicle.drivetrain import range_gains
-
-    options = task["options"]
-    return calibrate(
-        track,
-        readings,
-        unit=task["unit"],
-        clock_offset_s=options.get("clock_offset_s"),
-        read_from=options.get("read_from") or readings.read_from or "square",
-        rounding=options.get("rounding") or readings.rounding or "nearest",
-        terrain=options.get("terrain"),
-        range_gains=[gain for _, gain in range_gains(_vehicle(task))],
-    )
+    return calibrated(track, readings, _drive(task), unit=task["unit"], vehicle=_vehicle(task))
 
 
 def _track_facts(track: Track) -> dict[str, Any]:

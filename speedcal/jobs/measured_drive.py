@@ -1,0 +1,101 @@
+"""One drive as a job states it: its files read, and how the instrument read on it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from speedcal.jobs.contents import Drive
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, SpeedUnit, display_unit_of
+
+if TYPE_CHECKING:
+    from speedcal.calibration.result import Calibration
+    from speedcal.logs import Checks, Readings, Track
+    from speedcal.vehicle import Vehicle
+
+
+def track_of(drive: Drive) -> Track:
+    """Return the track of a drive that has one."""
+    from speedcal.logs import read_track_beside
+
+    assert drive.track is not None  # noqa: S101 - the job file was checked
+    return read_track_beside(drive.track, drive.readings, session=drive.session, column=drive.column)
+
+
+def readings_of(drive: Drive, unit: DisplayUnit | None) -> Readings:
+    """Return the readings of a drive, or the speeds held; these are in ``unit`` where the drive names none."""
+    from speedcal.logs import read_readings
+    from speedcal.logs.drive.readings import with_dial_unit
+
+    if drive.readings is None:
+        readings = held_readings(drive.held, drive.unit or unit or "mph")
+    else:
+        options = {"column": drive.column, "zone": drive.zone, "session": drive.session}
+        readings = read_readings(drive.readings, unit=drive.unit, **options)
+    return with_dial_unit(readings, drive.dial_unit)
+
+
+def checks_of(drive: Drive, vehicle: Vehicle | None) -> Checks:
+    """Return the checks of a drive that has them; engine speed tells a true speed by what is known of the vehicle."""
+    from speedcal.logs import read_checks
+    from speedcal.vehicle.drivetrain import shaft_turn_m
+
+    assert drive.checks is not None  # noqa: S101 - asked by the caller
+    turn = shaft_turn_m(vehicle) if vehicle else None
+    return read_checks(drive.checks, unit=drive.unit, column=drive.column, session=drive.session, shaft_turn_m=turn)
+
+
+def calibrated(
+    track: Track, readings: Readings, drive: Drive, *, unit: DisplayUnit | None, vehicle: Vehicle | None
+) -> Calibration:
+    """Return how the instrument read, by what the drive says of its clock, its reader and the country."""
+    from speedcal.calibration import calibrate
+    from speedcal.vehicle.drivetrain import range_gains
+
+    calibration = calibrate(
+        track,
+        readings,
+        unit=unit,
+        clock_offset_s=drive.clock_offset_s,
+        read_from=drive.read_from,
+        rounding=drive.rounding,
+        terrain=drive.terrain,
+        range_gains=[gain for _, gain in range_gains(vehicle)] if vehicle else (),
+    )
+    return _borne_out(calibration, vehicle)
+
+
+def calibrated_checks(checks: Checks, *, unit: DisplayUnit | None, vehicle: Vehicle | None) -> Calibration:
+    """Return how the instrument read by checks."""
+    from speedcal.calibration import calibrate_checks
+
+    return _borne_out(calibrate_checks(checks, unit=unit), vehicle)
+
+
+def _borne_out(calibration: Calibration, vehicle: Vehicle | None) -> Calibration:
+    from speedcal.vehicle.diagnosed.unit_borne_out import with_unit_borne_out
+
+    return with_unit_borne_out(calibration, vehicle) if vehicle else calibration
+
+
+def held_readings(speeds: tuple[float, ...], unit: SpeedUnit) -> Readings:
+    """Return readings without times: speeds that were held one after the other."""
+    from speedcal.logs.drive.readings import Readings
+    from speedcal.logs.writing.numbers import speed_step
+
+    values = np.asarray(speeds, float)
+    nothing = np.full(len(values), np.nan)
+    return Readings(
+        time_s=nothing,
+        clock="none",
+        time_resolution_s=np.nan,
+        speed_mps=values * SPEED_UNIT_MPS[unit],
+        speed_unit=display_unit_of(unit),
+        speed_resolution_mps=speed_step(values, unit, held=True),
+        odometer_m=nothing,
+        odometer_resolution_m=np.nan,
+        line=np.arange(1, len(values) + 1),
+        kind="held speeds",
+        source="held speeds",
+    )
