@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
 from speedcal.cli import EXIT_UNUSABLE
+from speedcal.cli._options import emit
 from speedcal.cli._screen import tell
 from speedcal.cli._waiting import waiting
 from speedcal.errors import SpeedcalError
@@ -60,7 +60,7 @@ def refuse(
     if as_json:
         further = {"further": [error.to_dict() for error in refused[1:]]} if refused[1:] else {}
         without = {"without_it": answer[0]} if answer else {}
-        click.echo(json.dumps({**refused[0].to_dict(), **further, **without}, indent=2, ensure_ascii=False))
+        emit({**refused[0].to_dict(), **further, **without}, as_json)
     else:
         for error in refused:
             tell(f"speedcal: {error}", err=True)

@@ -1,11 +1,12 @@
-"""A sign on the terminal that work goes on."""
+"""A sign on the terminal that work goes on, and how far it is."""
 
 from __future__ import annotations
 
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 
 _AFTER_S = 1.5
 
@@ -32,6 +33,19 @@ def waiting(what: str) -> Iterator[None]:
     finally:
         done.set()
         watcher.join()
+
+
+@contextmanager
+def progress_bar(what: str, *, total: float | None = 1.0) -> Iterator[Callable[..., None]]:
+    """Give what moves a bar on, by ``completed``, ``total`` and ``description``; it is seen where a person watches."""
+    if not sys.stderr.isatty():
+        yield lambda **_changed: None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        yield partial(bar.update, bar.add_task(what, total=total))
 
 
 def _show(what: str, done: threading.Event) -> None:

@@ -74,7 +74,7 @@ def command(
             drive = read_track_beside(track, readings, session=session, column=column)
             shown = _readings(readings, unit, column=column, zone=zone, session=session)
             result = calibrate(drive, shown, unit=unit, clock_offset_s=clock_offset)
-    emit(result, as_json, f"{result}\n\n{budget_text(result)}" if budget else str(result))
+    emit(result, as_json, f"{result}\n\n{budget_text(result)}" if budget else None)
 
 
 def _from_checks(path: Path, unit: DisplayUnit | None, column: str | None, session: str | None) -> Calibration:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import click
 
 from speedcal.cli._options import FILE, Number, refuse_other, write_file, writing
+from speedcal.cli._waiting import progress_bar
 from speedcal.errors import ReadingsFormatError
 
 
@@ -35,9 +35,6 @@ def command(video: Path, dial: Path, out: Path, check: Path | None, per_second: 
     Fix the holder before the drive, out of the driver's view of the road. Nobody touches the phone while the vehicle
     moves. Local law on devices at the windshield comes first.
     """
-    from rich.console import Console
-    from rich.progress import Progress
-
     from speedcal.logs.film.reading import film_reading, readings_table
     from speedcal.logs.film.stills import contact_sheet
     from speedcal.text.codes.command_messages import READING_FILM
@@ -48,9 +45,8 @@ def command(video: Path, dial: Path, out: Path, check: Path | None, per_second: 
             with writing(path, ReadingsFormatError):
                 path.parent.stat()
             refuse_other(path, mark, ReadingsFormatError)
-    with Progress(console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()) as bar:
-        task = bar.add_task(READING_FILM, total=1.0)
-        reading = film_reading(video, dial, per_s=per_second, progress=lambda part: bar.update(task, completed=part))
+    with progress_bar(READING_FILM) as move:
+        reading = film_reading(video, dial, per_s=per_second, progress=lambda part: move(completed=part))
     write_file(out, readings_table(reading), ReadingsFormatError)
     if check is not None:
         with writing(check, ReadingsFormatError):

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import sys
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from speedcal.cli._options import FILE, Number, database_option, emit, result_options
+from speedcal.cli._waiting import progress_bar
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
@@ -72,7 +72,7 @@ def command(
     """
     from speedcal.fleet import fleet
 
-    with _bar() as progress, _sources(source, database) as several:
+    with progress_bar("measuring drives", total=None) as move, _sources(source, database) as several:
         result = fleet(
             several,
             vehicle=vehicle,
@@ -84,7 +84,7 @@ def command(
             unit=unit,
             column=column,
             remember=folder,
-            progress=progress,
+            progress=lambda done, total: move(completed=done, total=total),
         )
     for path in result.write(folder):
         click.echo(f"wrote {path}", err=True)
@@ -104,17 +104,3 @@ def _sources(source: tuple[str, ...], database: str) -> Iterator[list[str | Path
 
             found += page_vehicles(Path(path), Path(aside) / str(number), database=database)
         yield found
-
-
-@contextmanager
-def _bar() -> Iterator[Callable[[int, int], None] | None]:
-    """Show how far it is where a person watches."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    from rich.console import Console
-    from rich.progress import Progress
-
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("measuring drives", total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from speedcal.cli import EXIT_UNUSABLE
 from speedcal.cli._options import FILE, emit, result_options
 from speedcal.cli._screen import tell
 from speedcal.cli._waiting import waiting
@@ -73,7 +74,7 @@ def command(
                 lines = column_lines(refusal.values["table"], refusal.values["header_line"])
                 tell("\n".join(lines), err=True)
     if refusals:
-        raise click.exceptions.Exit(2)
+        raise click.exceptions.Exit(EXIT_UNUSABLE)
 
 
 def _inspected(file: Path, answer: str | None, **options: str | None) -> Inspection:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,8 +10,8 @@ from typing import TYPE_CHECKING
 import click
 
 from speedcal.cli._drives import refuse, said_of_the_job
-from speedcal.cli._options import FILE
-from speedcal.cli._screen import tell
+from speedcal.cli._options import FILE, emit
+from speedcal.cli._waiting import progress_bar
 from speedcal.text.codes.command_messages import DRAWING, READING, written
 from speedcal.units import DisplayUnit
 
@@ -58,21 +56,11 @@ def command(job: Path, folder: Path, paper: Paper, both_units: bool, as_json: bo
         paths = result.write(folder, paper=paper, both_units=both_units)
     for path in paths:
         click.echo(written(str(path)), err=True)
-    if as_json:
-        click.echo(json.dumps(result.to_dict(), indent=2, ensure_ascii=False))
-    else:
-        tell(result.summary())
+    emit(result, as_json, result.summary())
 
 
 @contextmanager
 def _progress() -> Iterator[Progress]:
-    """Give what is told how far the job is; a bar where a person watches."""
-    if not sys.stderr.isatty():
-        yield lambda _step, _part: None
-        return
-    from rich.console import Console
-    from rich.progress import Progress as Bar
-
-    with Bar(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(READING, total=1.0)
-        yield lambda step, part: bar.update(task, description=step, completed=0.6 * part)
+    """Give what is told how far the job is."""
+    with progress_bar(READING) as move:
+        yield lambda step, part: move(description=step, completed=0.6 * part)

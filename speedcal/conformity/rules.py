@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
 from fractions import Fraction
-from functools import lru_cache
-from importlib import resources
 from typing import Any
 
 from speedcal.conformity.tolerance import Bound, Limit, Reference, Tolerance
 from speedcal.errors import Problem, ToleranceError
 from speedcal.schema import TableReader
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, display_unit_of
+from speedcal.vehicle.data import facts
 
 _IN_A_UNIT = {"absolute", "low_absolute", "high_absolute", "speeds", "domain", "max_speed", "full_scale"}
 """Keys that are nothing without a unit."""
@@ -98,10 +96,8 @@ def class_speeds(classes: str, max_speed_mps: float) -> tuple[float, ...]:
     return tuple(v * factor for v in speeds)
 
 
-@lru_cache(maxsize=1)
-def _data() -> dict[str, Any]:
-    text = resources.files("speedcal").joinpath("data/tolerances.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+def _data() -> Mapping[str, Any]:
+    return facts("tolerances")
 
 
 def _preset(reader: TableReader, unit: DisplayUnit | None) -> Tolerance | None:

@@ -177,7 +177,7 @@ def _routes() -> list[BaseRoute]:
         Route("/people/remove", _boss(remove_person), methods=["POST"]),
         Route("/import", _shop(importing.import_page)),
         Route("/import", _shop(importing.import_job, upload=True), methods=["POST"]),
-        *_shop_job_routes("/jobs/{job}"),
+        *_shop_job_routes(),
         *_drive_routes("/jobs/{job}", shop_view, "shop"),
         *_film_routes("/jobs/{job}", shop_view),
         Route("/o/{token}", _seen(owner_page, owner_view)),
@@ -190,7 +190,8 @@ def _routes() -> list[BaseRoute]:
     ]
 
 
-def _shop_job_routes(base: str) -> list[BaseRoute]:
+def _shop_job_routes() -> list[BaseRoute]:
+    base = "/jobs/{job}"
     pages: list[tuple[str, Viewer]] = [
         ("", shop.job_page),
         ("/edit", job_form.edit_job_page),

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
 from typing import Any
 
 from speedcal.errors import Problem
@@ -116,20 +114,18 @@ def _choices(key: Key) -> tuple[tuple[str, str], ...]:
 
 
 def _families() -> Iterator[tuple[str, str]]:
-    folder = resources.files("speedcal").joinpath("data/gear_families")
-    for entry in sorted((entry for entry in folder.iterdir() if entry.name.endswith(".toml")), key=lambda e: e.name):
-        table = tomllib.loads(entry.read_text("utf-8"))
-        yield str(table["name"]), str(table.get("title", table["name"]))
+    from speedcal.vehicle.data import shipped_families
+
+    return ((name, str(table.get("title", name))) for name, table in shipped_families().items())
 
 
 def _rules() -> Iterator[tuple[str, str]]:
-    data = tomllib.loads(resources.files("speedcal").joinpath("data/tolerances.toml").read_text("utf-8"))
-    for name, table in data.items():
+    from speedcal.vehicle.data import facts
+
+    for name, table in facts("tolerances").items():
         if table.get("quantity") == "speed":
-            yield (
-                name,
-                str(table["title"]) + (f" ({CHOICES['not_verified']})" if table["status"] == "from memory" else ""),
-            )
+            unsure = f" ({CHOICES['not_verified']})" if table["status"] == "from memory" else ""
+            yield name, f"{table['title']}{unsure}"
 
 
 def read_form(
