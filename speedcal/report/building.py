@@ -27,6 +27,7 @@ from speedcal.report.style import AFTER, BEFORE
 from speedcal.text.pages import pictures
 from speedcal.text.pages import report_for_customer as text
 from speedcal.text.pages import report_for_tech as tech_text
+from speedcal.text.pages import report_of_dial as dial_text
 from speedcal.text.pages import report_of_parts as part_text
 from speedcal.text.pages.told_speeds import table_speeds
 from speedcal.text.results.corrections import advised_among
@@ -44,12 +45,6 @@ _MARKS = {"pass": "✓", "fail": "✗", "not proven": "?"}
 _MOST_CHOICES = 3
 Advised = TypeVar("Advised", "Corrections | None", "Verification | None")
 _MOST_ON_CARD = 9
-
-
-def _asked(before: Calibration | None, after: Calibration | None) -> tuple[str, ...]:
-    """Return the question that a log like GPS asks: who reads only a verdict would not learn what was judged."""
-    last, earlier = (before, None) if after is None else (after, before)
-    return () if last is None else tuple(one_line(found.text) for found in as_gps(last, earlier))
 
 
 def build_model(facts: ReportFacts) -> ReportModel:
@@ -80,7 +75,10 @@ def build_model(facts: ReportFacts) -> ReportModel:
     )
     pooled = {"before": facts.before, "after": facts.after}
     verification, corrections = facts.verification, facts.corrections
-    warnings = text.expectations(expected) if expected else (*text.warnings(before, after), *_asked(before, after))
+    if expected:
+        warnings = tuple(reason.text for reason in expected.trust.reasons)
+    else:
+        warnings = (*text.warnings(before, after), *_asked(before, after))
     return ReportModel(
         title=text.TITLE_EXPECTED if expected else text.TITLE_BOTH if len(curves) == 2 else text.TITLE_ONE,
         shop=one_line(facts.shop),
@@ -95,17 +93,17 @@ def build_model(facts: ReportFacts) -> ReportModel:
             _unwarned(corrections, before) if after is None else None, _unwarned(verification, after)
         ),
         sentences=tuple(
-            text.expected_sentence(expected, facts.unit, spoken_in=spoken)
+            dial_text.expected_sentence(expected, facts.unit, spoken_in=spoken)
             if expected
-            else text.customer_sentence(before, after, facts.unit, change=change, spoken_in=spoken)
+            else dial_text.customer_sentence(before, after, facts.unit, change=change, spoken_in=spoken)
             for spoken in units
         ),
         cause=text.cause(corrections if after is None else None),
         verdict=_verdict(verification, units) if verification else None,
         rows=_speed_rows(facts, units),
         done=text.done(facts.work, facts.vehicle, facts.unit),
-        left=text.left_over(after, facts.unit) if after else (),
-        low=text.reads_low(latest, facts.unit, is_tested=after is not None) if (latest := after or before) else (),
+        left=dial_text.left_over(after, facts.unit) if after else (),
+        low=dial_text.reads_low(latest, facts.unit, is_tested=after is not None) if (latest := after or before) else (),
         to_fit=_to_fit(corrections, warnings) if corrections and after is None else None,
         odometer=() if expected else _odometer(facts),
         missing=(text.DRIVE_IT,) if expected else text.missing(before, after, facts.tolerance, stays=_stays(facts)),
@@ -120,6 +118,12 @@ def build_model(facts: ReportFacts) -> ReportModel:
         version=facts.version,
         card=_card(facts),
     )
+
+
+def _asked(before: Calibration | None, after: Calibration | None) -> tuple[str, ...]:
+    """Return the question that a log like GPS asks: who reads only a verdict would not learn what was judged."""
+    last, earlier = (before, None) if after is None else (after, before)
+    return () if last is None else tuple(one_line(found.text) for found in as_gps(last, earlier))
 
 
 def _stays(facts: ReportFacts) -> bool:
@@ -142,7 +146,7 @@ def _odometer(facts: ReportFacts) -> tuple[str, ...]:
     from speedcal.conformity.distance import distance_since
 
     driven = distance_since(facts.work, facts.after)
-    counts = text.odometer_sentences(facts.before, facts.after, facts.unit)
+    counts = dial_text.odometer_sentences(facts.before, facts.after, facts.unit)
     return counts if driven is None else (str(driven), *counts)
 
 
@@ -222,7 +226,7 @@ def _shown(calibration: Calibration | None, speeds: list[float], units: Units) -
     if calibration is None:
         return None
     return tuple(
-        f"{text.shown_range(calibration, speed, unit, decimals=1)} {unit}"
+        f"{dial_text.shown_range(calibration, speed, unit, decimals=1)} {unit}"
         for speed, unit in zip(speeds, units, strict=True)
     )
 

@@ -9,6 +9,7 @@ from speedcal.finding import Trust
 
 _MOST_LISTED = 20
 _WRITTEN_IN: dict[str, str] = {
+    "Advice": "results.advice",
     "Calibration": "results.calibration_summary",
     "DrivenDistance": "results.distance",
     "FleetResult": "results.fleet",
@@ -22,7 +23,7 @@ _WRITTEN_IN: dict[str, str] = {
     **dict.fromkeys(
         ("Vehicle", "Work", "RolledTire", "Determination", "EffectiveTire", "AxleEstimate"), "results.vehicle_summary"
     ),
-    **dict.fromkeys(("Advice", "Choice", "Corrections", "Forecast"), "results.corrections"),
+    **dict.fromkeys(("Choice", "Corrections", "Forecast"), "results.corrections"),
     **dict.fromkeys(("Diagnosis", "Explanations"), "results.explanations"),
 }
 """Type of a result to the module of this room whose function ``summary`` writes it."""

@@ -88,7 +88,7 @@ def test_every_code_that_is_raised_has_words() -> None:
 
 def test_findings_and_reports_name_nothing_that_their_reader_cannot_use() -> None:
     """A page and a report have no commands, no options and no keys of a file."""
-    for pattern in ("*_messages.py", "parts.py", "report_for_*.py", "pictures.py", "correction_card.py"):
+    for pattern in ("*_messages.py", "parts.py", "report_*.py", "pictures.py", "correction_card.py"):
         for path in (PACKAGE / "text").rglob(pattern):
             tree = ast.parse(path.read_text(encoding="utf-8"))
             tree.body = [s for s in tree.body if getattr(getattr(s, "target", None), "id", "") != "REFUSALS"]

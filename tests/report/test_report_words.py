@@ -13,7 +13,8 @@ from speedcal.interval import Interval
 from speedcal.report import DriveFacts, ReportModel, build_model
 from speedcal.report.for_tech import depth, drive_detail
 from speedcal.text.pages import report_for_customer as words
-from speedcal.text.pages.told_speeds import table_speeds
+from speedcal.text.pages import report_of_dial as dial_words
+from speedcal.text.pages.told_speeds import headline_speed, table_speeds
 from speedcal.text.results.calibration_summary import clock_shift
 from speedcal.text.words.numbers import chance
 from speedcal.units import MPH_MPS
@@ -30,7 +31,7 @@ def test_the_customers_sentence_says_what_the_dial_showed_and_shows() -> None:
     """Hand arithmetic: 1.1 x 60 = 66; after, 60.5 +- 0.6 rounds to 60 to 61."""
     before = exact(1.1)
     after = make_calibration(1.0, offset=0.5, u_offset=0.3)
-    said = words.customer_sentence(before, after, "mph", change="the gear change", spoken_in="mph")
+    said = dial_words.customer_sentence(before, after, "mph", change="the gear change", spoken_in="mph")
     assert said == "At a true 60 mph the dial showed 66; after the gear change it shows 60 to 61."
 
 
@@ -49,15 +50,15 @@ def test_the_sentence_names_what_was_done_where_it_was_one_thing(work: dict, sai
 
 def test_the_sentence_is_said_in_the_other_unit_at_the_same_speed() -> None:
     """60 mph is 96.56 km/h; 1.1 x 96.56 = 106.2."""
-    said = words.customer_sentence(exact(1.1), None, "mph", change="", spoken_in="km/h")
+    said = dial_words.customer_sentence(exact(1.1), None, "mph", change="", spoken_in="km/h")
     assert said == "At a true 97 km/h the dial shows 106."
 
 
 def test_a_range_is_not_narrower_than_the_interval() -> None:
     """66 +- 1.2: both rounded ends are said."""
     c = make_calibration(1.1, offset=0.0, u_offset=0.6)
-    assert words.shown_range(c, 60, "mph") == "65 to 67"
-    assert words.shown_range(c, 60, "mph", decimals=1) == "64.8 to 67.2"
+    assert dial_words.shown_range(c, 60, "mph") == "65 to 67"
+    assert dial_words.shown_range(c, 60, "mph", decimals=1) == "64.8 to 67.2"
 
 
 @pytest.mark.parametrize(
@@ -65,7 +66,7 @@ def test_a_range_is_not_narrower_than_the_interval() -> None:
 )
 def test_the_sentence_speaks_of_a_speed_that_was_driven(low: float, high: float, speed: float) -> None:
     """A usual speed where it was driven, else a multiple of five, else the middle of what was driven."""
-    assert words.headline_speed([make_calibration(low=low, high=high)], "mph") == pytest.approx(speed, abs=0.6)
+    assert headline_speed([make_calibration(low=low, high=high)], "mph") == pytest.approx(speed, abs=0.6)
 
 
 @pytest.mark.parametrize(
@@ -118,17 +119,17 @@ def test_a_drive_says_what_was_written_down_of_the_vehicle_that_day() -> None:
 
 def test_what_is_left_says_when_the_dial_reads_low() -> None:
     """A dial that shows less than the truth is the dangerous side; it is named as such."""
-    low = " ".join(words.left_over(exact(0.97), "mph"))
+    low = " ".join(dial_words.left_over(exact(0.97), "mph"))
     assert "reads low" in low
     maybe = make_calibration(1.001, u_offset=0.1 / MPH_MPS)
-    assert "may read low" in " ".join(words.reads_low(maybe, "mph", is_tested=True))
-    assert "off by −" in " ".join(words.left_over(maybe, "mph"))  # the range says it there
-    assert "low" not in " ".join(words.left_over(exact(1.05), "mph"))
+    assert "may read low" in " ".join(dial_words.reads_low(maybe, "mph", is_tested=True))
+    assert "off by −" in " ".join(dial_words.left_over(maybe, "mph"))  # the range says it there
+    assert "low" not in " ".join(dial_words.left_over(exact(1.05), "mph"))
 
 
 def test_what_is_left_is_said_over_the_speeds_driven() -> None:
     """Exactly 4 % high: 1.0 at 25, 2.6 at 65; the table beside it tells single speeds."""
-    left = words.left_over(exact(1.04), "mph")
+    left = dial_words.left_over(exact(1.04), "mph")
     assert left == ("From 25 to 65 mph the dial is off by +1.0 to +2.6 mph.",)
 
 
@@ -136,7 +137,7 @@ def test_what_is_left_is_said_over_the_speeds_driven() -> None:
 def test_a_needle_is_said_to_sit_high_or_low(offset: float, said: str) -> None:
     """'Off' alone does not tell which way to set it over. It is known to 1.96 x 0.5 mph: 1.0 to 3.0."""
     after = make_calibration(1.0, offset=offset, u_offset=0.5)
-    assert f"The needle sits {said} at every speed (1.0 to 3.0);" in " ".join(words.left_over(after, "mph"))
+    assert f"The needle sits {said} at every speed (1.0 to 3.0);" in " ".join(dial_words.left_over(after, "mph"))
     found = Finding("needle_offset", offset_mps=offset * MPH_MPS, unit="mph")
     assert found.text.startswith(f"The needle sits {said} at every speed;")
 
@@ -195,12 +196,12 @@ def test_choices_in_depth_carry_the_errors_of_the_corrections() -> None:
 
 def test_the_odometer_is_told_by_its_own_readings_alone() -> None:
     """Hand arithmetic: a factor of 1.096 counts 109.6 for 100; a pointer says nothing about an odometer."""
-    measured = words.odometer_sentences(make_calibration(1.096, odometer=True), None, "mph")
+    measured = dial_words.odometer_sentences(make_calibration(1.096, odometer=True), None, "mph")
     assert measured == ("Before the work the odometer counted 109.2 to 110.0 for 100 true miles.",)
     short = replace(make_calibration(1.0), odometer_factor=Interval(1.08, 0.86, 1.3))
-    (vague,) = words.odometer_sentences(None, short, "mph")
+    (vague,) = dial_words.odometer_sentences(None, short, "mph")
     assert "long enough" in vague  # and not "86 to 130"
-    (silent,) = words.odometer_sentences(None, make_calibration(1.0), "km/h")
+    (silent,) = dial_words.odometer_sentences(None, make_calibration(1.0), "km/h")
     assert "not read" in silent
 
 
@@ -291,8 +292,8 @@ def test_a_log_that_may_be_of_gps_asks_its_question_beside_the_verdict_and_not_o
 def test_a_rider_is_told_that_bends_show_more() -> None:
     """What is left is that of driving straight; the page said so among the details only."""
     leaning = replace(exact(1.04), findings=(Finding("vehicle_leans", most=0.035),))
-    assert words.left_over(leaning, "mph")[-1] == "In bends it shows up to 3.5 % more."
-    assert "bends" not in " ".join(words.left_over(exact(1.04), "mph"))
+    assert dial_words.left_over(leaning, "mph")[-1] == "In bends it shows up to 3.5 % more."
+    assert "bends" not in " ".join(dial_words.left_over(exact(1.04), "mph"))
 
 
 @pytest.mark.parametrize(

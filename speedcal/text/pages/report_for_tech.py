@@ -12,7 +12,7 @@ from speedcal.text.codes.conformity_messages import CHANGED
 from speedcal.text.messages import label
 from speedcal.text.results.calibration_summary import clock_shift
 from speedcal.text.results.verdict import band, beside_the_verdict, cause_words, fitting_causes, planned_words
-from speedcal.text.words.names import one_line
+from speedcal.text.words.names import capital, one_line
 from speedcal.text.words.numbers import chance, counted, signed, signed_interval
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
@@ -217,7 +217,7 @@ def change_lines(change: ChangeCheck, *, only_fitting: bool = False) -> tuple[st
     told = "as planned" if change.agrees else "NOT as planned"
     line = f"{name}: planned change {planned}, measured {signed(low)} to {signed(high)} %: {told}."
     causes = fitting_causes(change) if only_fitting else [cause_words(cause) for cause in change.causes]
-    return (line, *[f"{cause[0].upper()}{cause[1:]}." for cause in causes])
+    return (line, *[f"{capital(cause)}." for cause in causes])
 
 
 def over_time_title(name: str, history: History) -> str:

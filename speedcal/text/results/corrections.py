@@ -1,43 +1,34 @@
-"""What the command prints of corrections: what to do first, the choices, what is wrong, and what to mind."""
+"""What the command prints of corrections: what to do, the choices, what is wrong, and what to mind."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from speedcal.finding import Finding
-from speedcal.text.codes.advice_messages import ACTION_NAMES, TIMES, gained_by_measuring
+from speedcal.text.results import advice
 from speedcal.text.results.explanations import diagnosis_lines
-from speedcal.text.results.vehicle_summary import effective_text, work_words
-from speedcal.text.words.numbers import joined, likely, signed
-from speedcal.text.words.parts import MEASURED_BY, choice_name, part_name, part_value, setting_name
+from speedcal.text.results.vehicle_summary import effective_text
+from speedcal.text.words.numbers import likely, signed
+from speedcal.text.words.parts import choice_name, part_name
 from speedcal.vehicle.advised.advice import Advice
 from speedcal.vehicle.choices.choice import Choice
 from speedcal.vehicle.corrections import Corrections
 from speedcal.vehicle.forward import Forecast
-from speedcal.vehicle.train.parts import SETTING_POWER
 
 _WORTH_SAYING = 0.005
 """Chance of reading low from which it is said."""
 _HARDLY_PERCENT = 0.5
 """A dial that reads low by less is not called one that reads low."""
-_FEWEST_ROWS, _MOST_ROWS, _MORE_LIKELY_THAN_NOT = 2, 5, 0.5
+_FEWEST_ROWS, _MOST_ROWS = 2, 5
 _ABOUT_THE_BEST = {"margin_too_wide", "margin_kept", "no_acceptable_choice", "not_decided"}
 """Findings on the choice that by itself is the best; the advice weighs the work too and may name another."""
 _NOT_OF_THE_DRIVE = {"keep_as_is", "reseat_needle", "repair_instrument", "check_files", "set_unit"}
 """What comes first where nothing between road and instrument is to be changed, or not yet."""
-_OUTCOMES = ("puts_right", "leaves", "already_good")
-_IN_HEAD = (*_OUTCOMES, "likely_cause", "together_with", "instead_of_the_first")
-"""Reasons that the head of an advice says already."""
 _AFTER_THE_WORK = "what the drive before the work called for; what is left to do is told by the drive after it:"
-_UNEXPLAINED = {"check_files": "Were the readings taken from this dial on this drive?"}
-"""What is said of an action whose reason stands elsewhere on the page."""
 
 
 def summary(result: object) -> str:
     """Return the few lines of a result of this room."""
-    if isinstance(result, Advice):
-        return advice_text(result)
     if isinstance(result, Choice):
         return choice_name(result.what)
     if isinstance(result, Forecast):
@@ -64,135 +55,9 @@ def best_text(probability: float) -> str:
     return f"{likely(probability)} likely to be the best"
 
 
-def advice_text(entry: Advice) -> str:
-    """Return one thing to do: what, what it leaves, and why."""
-    reasons = " ".join(_because(reason) for reason in entry.because if reason.code not in _IN_HEAD)
-    reasons = reasons or _UNEXPLAINED.get(entry.action, "")
-    head = headline(entry) + _left(entry)
-    instead = [reason.text.rstrip(".") for reason in entry.because if reason.code == "instead_of_the_first"]
-    head = ", ".join([*instead, head])
-    return f"{head[0].upper()}{head[1:]}." + (f" {reasons}" if reasons else "")
-
-
-def _left(entry: Advice) -> str:
-    """Return what it leaves; of two things done together the first says it for both."""
-    found = {reason.code: reason.values for reason in entry.because}
-    partner = found.get("together_with", {}).get("action")
-    if entry.worst_error_percent is None or entry.action == "drive_again":
-        return ""
-    if partner and entry.action in ("reseat_needle", "turn_housing"):
-        return ""
-    left = f", and {ACTION_NAMES[partner]} as below" if partner else ""
-    outcome = next((values for code, values in found.items() if code in _OUTCOMES), {})
-    what = "leaves the odometer off by" if outcome.get("of_odometer") else "leaves at most"
-    what = "off by at most" if entry.action == "keep_as_is" and what == "leaves at most" else what
-    left += f": {what} {entry.worst_error_percent:.1f} %{' error' * (what == 'leaves at most')}"
-    if entry.probability is None:
-        return left
-    within = outcome.get("within_percent")
-    goal = "to pass" if within is None else f"to stay within {within:g} %"
-    goal += " and never low" if outcome.get("never_low") else ""
-    sure = likely(entry.probability)
-    hardly = "only " if entry.probability < _MORE_LIKELY_THAN_NOT and sure[0].isdigit() else ""
-    return f"{left}, {hardly}{sure} sure {goal}"
-
-
-def _because(reason: Finding) -> str:
-    """Return a reason; what is to be measured stands in the head of the advice already."""
-    return gained_by_measuring(reason.values) if reason.code == "measure_first" else _sentence(reason)
-
-
-def _sentence(reason: Finding) -> str:
-    text = reason.text
-    return f"{text[0].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}"
-
-
-_AT_PART: dict[tuple[str, str | None], str] = {
-    ("repair_instrument", "tachograph"): "leave this drive to an approved workshop",
-    ("repair_instrument", "odometer"): "have the odometer in the instrument repaired",
-    ("drive_again", "first_drive"): "record a drive",
-    ("drive_again", "same_tires"): "fit the same tire on both sides of the driven axle and drive again",
-    ("drive_again", "odometer"): "drive again and note what the odometer shows at both ends",
-    ("set_unit", "instrument"): "correct the unit behind the dial: miles and kilometers are mixed up in the instrument "
-    "or its module",
-}
-"""What an action is called at a part where it is not what it is elsewhere."""
-
-
-def headline(entry: Advice) -> str:
-    """Return what is to be done, in a few words and without a full stop."""
-    value: Any = entry.value
-    match entry.action:
-        case "fit_driven_gear" | "fit_drive_gear":
-            return f"fit a {part_name(entry.part or '')} with {value} teeth"
-        case "fit_gear_pair":
-            drive, _, driven = str(value).partition("/")
-            return f"fit a drive gear with {drive} teeth and a driven gear with {driven}"
-        case "fit_ratio_box":
-            return f"fit a ratio box {value} in the cable"
-        case "set_pulse_scaler":
-            return f"set the pulse scaler to {value}"
-        case "set_module" if entry.part in SETTING_POWER:
-            return f"set the {setting_name(entry.part, float(value), 'to ')}"
-        case "reseat_needle":
-            return f"reseat the needle {abs(float(value)):g} {entry.unit} {'lower' if float(value) < 0 else 'higher'}"
-        case "turn_housing":
-            return f"turn the housing so that the range {value} faces down"
-        case "check_count" | "undo_work":
-            return _look_text(entry) if entry.action == "check_count" else _undoing(entry)
-        case "measure_fact" if entry.part in MEASURED_BY:
-            return MEASURED_BY[entry.part]
-    usual = _AT_PART.get((entry.action, entry.part), ACTION_NAMES[entry.action])
-    return _road_test(entry) if entry.part == "road_test" else usual
-
-
-def _road_test(entry: Advice) -> str:
-    done = next(why.values for why in entry.because if why.code == "work_to_test")
-    return f"drive the road test of the work ({work_words(done['work'], done['unit'])})"
-
-
-def _undoing(entry: Advice) -> str:
-    """Return what is fitted or set again as it was."""
-    return joined(_again(*part) for why in entry.because if why.code == "as_before" for part in why.values["parts"])
-
-
-def _again(name: str, value: Any) -> str:
-    part = part_name(name)
-    if name == "housing":
-        return f"turn the housing back so that the range {value} faces down"
-    if name.startswith("settings."):
-        kind = name.partition(".")[2]
-        return f"set the {setting_name(kind, value, 'back to ')}" if value else f"set the {part_name(kind)} back"
-    if value is None:
-        taken_out = name in ("ratio_box", "pulse_scaler")
-        return f"take the {part} out again" if taken_out else f"fit the {part} again that was in it before"
-    if name == "pulse_scaler":
-        return f"set the {part} back to {part_value(value)}"
-    return f"fit the {part} {value} again" if name == "ratio_box" else f"fit the {part} with {value} teeth again"
-
-
-_LOOKS = {
-    "range": "check which range the axle or transfer case was in on the drive",
-    "work": "look at what was really fitted and set",
-    "needle_drive": "look at what turns the needle",
-    "gears": "count the teeth of both gears",
-    "ratio_box": "check which way around the ratio box sits",
-}
-
-
-def _look_text(entry: Advice) -> str:
-    """Return what is to be looked at."""
-    if entry.part == "pulses":
-        return f"count the pulses for one turn of the sensor: it seems to give {TIMES[float(entry.value or 0)]} stated"
-    if entry.part in _LOOKS:
-        return _LOOKS[entry.part]
-    likely_count = f": {entry.value} are likely" if entry.value else ""
-    return f"count the teeth of the {part_name(entry.part or '')}{likely_count}"
-
-
 def _corrections(found: Corrections) -> str:
     lines = [_AFTER_THE_WORK if found.is_driven_since else "what to do:"]
-    lines += [f"  {i}. {advice_text(entry)}" for i, entry in enumerate(found.advice, 1)]
+    lines += [f"  {i}. {advice.summary(entry)}" for i, entry in enumerate(found.advice, 1)]
     if found.diagnosis is not None:
         lines += diagnosis_lines(found.diagnosis)
     is_done = found.is_driven_since or any(entry.part == "road_test" for entry in found.advice)
@@ -214,7 +79,7 @@ def _corrections(found: Corrections) -> str:
     lines += [f"as it is, in the {name}: {shown}" for name, shown in other_ranges(found)]
     lines.append(f"judged by: {found.criterion}, at {', '.join(f'{v:.4g}' for v in found.speeds)} {found.unit}")
     lines += [f"note: {text} ({source})" for text, source in found.notes]
-    return "\n".join([*lines, *(f"note: {_sentence(finding)}" for finding in unsaid(found))])
+    return "\n".join([*lines, *(f"note: {advice.sentence(finding)}" for finding in unsaid(found))])
 
 
 def _worth_listing(found: Corrections, choices: Sequence[Choice]) -> list[Choice]:

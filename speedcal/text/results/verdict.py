@@ -22,26 +22,22 @@ _EXACT = 2e-4
 
 def summary(result: Verification) -> str:
     """Return the verdict in a few lines."""
-    lines = [*_head(result), *_body(result)]
-    return "\n".join([*lines, f"decided so that {rules.decision_in_short(result.tolerance)}"])
+    return "\n".join([*_lines(result), f"decided so that {rules.decision_in_short(result.tolerance)}"])
 
 
 def in_full(result: Verification) -> str:
     """Return the verdict with everything it rests on."""
-    lines = [*_head(result), *_body(result)]
+    lines = _lines(result)
     for change in result.changes:
         lines += [f"  {cause_words(cause)}" for cause in change.causes if not cause.fits]
     return "\n".join([*lines, f"decision rule: {rules.decision_rule(result.tolerance)}"])
 
 
-def _head(result: Verification) -> list[str]:
+def _lines(result: Verification) -> list[str]:
     falls = any(found.code == "fell_on_road_test" for found in result.findings)
     of_it = " while its needle stays up" if falls else ""
-    return [f"{result.verdict.upper()} ({chance(result.probability)} chance that it complies{of_it})"]
-
-
-def _body(result: Verification) -> list[str]:
-    lines = [f"next: {advice}" for advice in result.advice]
+    lines = [f"{result.verdict.upper()} ({chance(result.probability)} chance that it complies{of_it})"]
+    lines += [f"next: {advice}" for advice in result.advice]
     lines += [str(result.tolerance), *(_check(result, check) for check in result.checks)]
     if result.driven_range:
         factor = SPEED_UNIT_MPS[result.unit]

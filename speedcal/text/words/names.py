@@ -20,6 +20,11 @@ def shortened(text: str, most: int) -> str:
     return text if len(text) <= most else text[: most - 1].rstrip() + "…"
 
 
+def capital(text: str) -> str:
+    """Return a text as the beginning of a sentence."""
+    return text[:1].upper() + text[1:]
+
+
 def glued(text: str) -> str:
     """Return a text in which no line can end between a number and its unit."""
     return _UNIT_AFTER_NUMBER.sub("\u00a0", text)

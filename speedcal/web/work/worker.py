@@ -52,7 +52,7 @@ def set_limits(*, cpu_s: int, memory_bytes: int, written_bytes: int) -> None:
 def run_job_folder(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     """Run a job folder exactly as ``speedcal report`` does, write its files and return its words for the pages."""
     from speedcal.jobs import load_job
-    from speedcal.text.pages.report_for_customer import ODOMETER_NOT_READ
+    from speedcal.text.pages.report_of_dial import ODOMETER_NOT_READ
 
     job = load_job(Path(task["folder"]) / "job.toml")
     result = job.run(progress=lambda step, part: tell(step, 0.8 * part))
