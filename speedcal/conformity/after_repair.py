@@ -12,7 +12,7 @@ from speedcal.conformity.tolerance import Tolerance
 from speedcal.finding import Finding
 from speedcal.units import SPEED_UNIT_MPS
 from speedcal.vehicle.advised.advice import Advice
-from speedcal.vehicle.advised.plans import NEEDLE_STEP_MPS
+from speedcal.vehicle.advised.needle import NEEDLE_STEP_MPS
 from speedcal.vehicle.choices.judged_vehicle import judge_of
 from speedcal.vehicle.judged.judge import SURE_ENOUGH
 

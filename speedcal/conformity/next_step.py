@@ -17,8 +17,9 @@ from speedcal.finding import Finding
 from speedcal.units import MILE_M, SPEED_UNIT_MPS
 from speedcal.vehicle.advised.advice import Advice
 from speedcal.vehicle.advised.drives_apart import drives_apart
-from speedcal.vehicle.advised.first_steps import WITHOUT_WORK, read_odometer
+from speedcal.vehicle.advised.first_steps import read_odometer
 from speedcal.vehicle.advised.plans import LIKELY, MAY_PASS
+from speedcal.vehicle.advised.righting import WITHOUT_WORK
 from speedcal.vehicle.judged.judge import SURE_ENOUGH
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from speedcal.vehicle.advised.first_steps import righting_gain
+from speedcal.vehicle.advised.righting import righting_gain
 from speedcal.vehicle.diagnosed.diagnosis import diagnose
 
 if TYPE_CHECKING:

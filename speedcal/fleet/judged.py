@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from speedcal.calibration.tuning.general import TIRE_STATE_U
+from speedcal.conformity.judged_dial import driven_part
 from speedcal.conformity.probability import Box
-from speedcal.conformity.verdict import driven_part
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval, reached
 

@@ -37,7 +37,7 @@ _MOST_READINGS = 250
 """More readings than this are not listed one by one; the table beside the report holds them all."""
 _MOST_SPEEDS = 4
 """More speeds than this are thinned in the tables of choices; the numbers for programs hold them all."""
-_MOST_CHOICES, _MOST_EXPLANATIONS = 5, 6
+_MOST_CHOICES = 5
 _MOST_LEFT_OUT = 4
 """More readings left out than this are counted by reason on the printed page."""
 
@@ -249,7 +249,7 @@ class Explained:
 def explained(explanations: Explanations) -> Explained:
     """Put the ranking of explanations into rows."""
     return Explained(
-        rows=part_text.explanation_rows(explanations, _MOST_EXPLANATIONS),
+        rows=part_text.explanation_rows(explanations),
         as_stated=part_text.as_stated(explanations),
         believed=tuple(one_line(prior.text) for prior in explanations.priors),
         notes=tuple(one_line(finding.text) for finding in explanations.findings),

@@ -13,9 +13,10 @@ from speedcal.interval import FloatArray, Interval
 from speedcal.units import DisplayUnit, check_display_unit
 from speedcal.vehicle.advised.advice import Advice
 from speedcal.vehicle.advised.drives_apart import drives_apart
-from speedcal.vehicle.advised.first_steps import after_falls, as_if_right, followed_by, righting_gain
+from speedcal.vehicle.advised.first_steps import after_falls
 from speedcal.vehicle.advised.outlook import Outlook
 from speedcal.vehicle.advised.recommendation import advise
+from speedcal.vehicle.advised.righting import as_if_right, followed_by, righting_gain
 from speedcal.vehicle.choices.choice import Choice
 from speedcal.vehicle.choices.fitted import brought_by, is_fitted_after
 from speedcal.vehicle.choices.found_choices import FoundChoices, find_choices
@@ -272,7 +273,7 @@ def _corrections(found: FoundChoices, diagnosis: Diagnosis | None, advice: tuple
         other_ranges=other_ranges(judge, vehicle),
         notes=vehicle.family.notes if vehicle.family and found.has_gears else (),
         findings=found.findings(),
-        is_driven_since=False,
+        is_driven_since=False,  # said for the sake of the types of what follows
         **found.lists,
     )
 

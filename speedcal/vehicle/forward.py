@@ -14,7 +14,7 @@ from speedcal.errors import VehicleError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval
 from speedcal.units import MPH_MPS, SPEED_UNIT_MPS, DisplayUnit
-from speedcal.vehicle.advised.first_steps import righting_gain
+from speedcal.vehicle.advised.righting import righting_gain
 from speedcal.vehicle.choices.facts_only import undriven
 from speedcal.vehicle.corrections import Corrections, correct_diagnosed
 from speedcal.vehicle.diagnosed.diagnosis import diagnose

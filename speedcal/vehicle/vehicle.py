@@ -124,7 +124,7 @@ class Vehicle(Spoken):
         given_folder = folder if folder is not None else (Path(source).parent if source.endswith(".toml") else None)
         rolled = _rolled(reader, tires["tire"])
         expected = reader.one_of("expects")
-        family = reader.take("gear_family", lambda name: load_family(name, source="", folder=given_folder))
+        family = reader.take("gear_family", lambda name: load_family(name, folder=given_folder))
         settings = reader.take("settings", lambda given: parse_settings(given, table="vehicle.settings"))
         reader.finish(source=source, kind=VehicleError)
         return cls(

@@ -133,7 +133,7 @@ def test_gears_that_only_swapped_explain_the_drive_are_counted_before_any_is_ord
 
 def test_a_family_file_that_is_not_there_is_said_to_be_missing(tmp_path: Path) -> None:
     with pytest.raises(VehicleError, match=r"there is no gear family file 'shelf.toml'"):
-        load_family("shelf.toml", source="job.toml", folder=tmp_path)
+        load_family("shelf.toml", folder=tmp_path)
 
 
 @pytest.mark.parametrize(
@@ -288,7 +288,7 @@ def test_the_work_table_is_read_and_refused_like_the_vehicles() -> None:
 
 def test_a_family_of_ones_own_beside_the_job_is_used(tmp_path: Path) -> None:
     (tmp_path / "shelf.toml").write_text(FAMILY)
-    car = Vehicle.from_dict({"driven_gear": 20, "gear_family": "shelf.toml"}, source="job.toml", folder=tmp_path)
+    car = Vehicle.from_dict({"driven_gear": 20, "gear_family": "shelf.toml"}, folder=tmp_path)
     assert car.family is not None
     result = correct(make_calibration(factor=0.91), car)  # 20 x 0.91 = 18.2 teeth
     best = result.driven_gear[0]
@@ -302,7 +302,7 @@ def test_a_family_of_ones_own_beside_the_job_is_used(tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", ["../shelf.toml", "/etc/shelf.toml", "nothing.toml"])
 def test_a_family_file_elsewhere_or_missing_is_refused(tmp_path: Path, name: str) -> None:
     with pytest.raises(VehicleError, match="gear family file"):
-        load_family(name, source="job.toml", folder=tmp_path)
+        load_family(name, folder=tmp_path)
 
 
 @pytest.mark.parametrize(
@@ -338,7 +338,7 @@ def test_every_shipped_family_states_a_source_and_a_status_for_each_value() -> N
 
 @pytest.mark.published("32-38 is one of four orientations: common practice, no source; the other ranges from memory")
 def test_the_indexed_housing_has_four_orientations_that_cover_its_gears_once() -> None:
-    family = load_family("indexed housing", source="", folder=None)
+    family = load_family("indexed housing", folder=None)
     assert [str(item) for item in family.orientations] == ["21-25", "26-31", "32-38", "39-45"]
     assert family.driven is not None
     assert sorted(n for item in family.orientations for n in item.teeth) == list(family.driven.teeth)

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from speedcal.text.pages.report_for_tech import Rows
     from speedcal.vehicle import Choice, Corrections
     from speedcal.vehicle.diagnosed.explanations import Explanations
+_MOST_EXPLANATIONS = 6
 
 
 def choice_remarks(choice: Choice) -> str:
@@ -78,10 +79,10 @@ def _span(interval: dict[str, float], decimals: int) -> str:
     return f"{value} ({low} to {high})"
 
 
-def explanation_rows(explanations: Explanations, most: int) -> tuple[tuple[str, Rows, str], ...]:
+def explanation_rows(explanations: Explanations) -> tuple[tuple[str, Rows, str], ...]:
     """Return probability, parts (with ``departs`` where one is other than the job states) and what the dial is off."""
     rows = []
-    for item in explanations.ranked[:most]:
+    for item in explanations.ranked[:_MOST_EXPLANATIONS]:
         parts = tuple(
             (f"{part_name(name)} {one_line(text)}", "departs" if name in item.departs else "")
             for name, text in item.parts

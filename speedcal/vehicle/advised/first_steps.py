@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from speedcal.calibration.result import Calibration
 from speedcal.finding import Finding
-from speedcal.units import MILE_M
 from speedcal.vehicle.advised.advice import Advice
 from speedcal.vehicle.advised.outlook import Outlook
 from speedcal.vehicle.advised.plans import LIKELY
+from speedcal.vehicle.advised.righting import GROW_WITH_THE_COUNT, righting_gain
 from speedcal.vehicle.diagnosed.diagnosis import Diagnosis
 from speedcal.vehicle.drivetrain import gears_swapped
-from speedcal.vehicle.train.parts import PER_DISTANCE, WRONG_PULSES
+from speedcal.vehicle.train.parts import PER_DISTANCE
 
 _RANGE = 0.25
 """Chance of the other range from which on somebody is asked which it was. Our own judgment."""
@@ -36,19 +35,14 @@ _STRANGE = frozenset(
 )
 """Doubts about the readings that come before any part."""
 _FALLEN = ("needle_down", "needle_falls")
-_GROW_WITH_THE_COUNT = frozenset({"large_scatter", "loosely_followed", "log_strays"})
-"""Doubts that a wrong count of pulses multiplies, as it does the speed shown: it is put right first."""
 _NEARLY_RIGHT = 0.5
 """An odometer off by less than this share of the dial's error, and of what a gear for the dial would leave it off by,
 is turned nearly right: the instrument is repaired first. Our own judgment."""
 _UP_AND_DOWN = Advice("drive_again", part="readings", because=(Finding("may_stick"),))
 _IF_SHOWN_AGAIN = Advice("measure_fact", part="bench", because=(Finding("if_shown_again"),))
-WITHOUT_WORK = ("check_count", "measure_fact", "drive_again", "check_files", "use_correction_card")
-"""What can be done at any time."""
 _SIX_FOR_FOUR, _NEAR_SIX_FOR_FOUR = 1.5, 0.08
 """What a sensor with six pulses in place of four does, or the reverse, and the logarithm by which a dial with its own
 error may be away from it. Common practice, no source."""
-_UNITS = (MILE_M / 1000, 1000 / MILE_M)
 
 
 def first_steps(outlook: Outlook) -> list[Advice]:
@@ -118,7 +112,7 @@ def _doubts(outlook: Outlook) -> list[Advice]:
         files = Advice("check_files", part="readings", because=(*outlook.causes, *doubts))
         return [*_look_at_range(outlook), files, *_may_jump(outlook), _UP_AND_DOWN, _IF_SHOWN_AGAIN]
     gain = righting_gain(outlook.diagnosis, outlook.judge.dial.line.error_factor)
-    strange = _STRANGE - (frozenset() if gain is None else _GROW_WITH_THE_COUNT)
+    strange = _STRANGE - (frozenset() if gain is None else GROW_WITH_THE_COUNT)
     if outlook.trust and not strange.isdisjoint(outlook.trust.codes) and (top is None or top.group != "dial"):
         files = Advice("check_files", part="readings", because=outlook.trust.reasons)
         return [*_look_at_range(outlook), files, *_may_jump(outlook), _UP_AND_DOWN, _IF_SHOWN_AGAIN]
@@ -259,41 +253,3 @@ def meanwhile(first: Sequence[Advice]) -> tuple[Advice, ...]:
     """Return what helps the driver of a dial that waits for its repair; a needle that sticks has no card."""
     bent = any(why.values.get("cause") == "dial_bent" for entry in first for why in entry.because)
     return (Advice("use_correction_card", part="card", because=(Finding("until_repaired"),)),) if bent else ()
-
-
-def righting_gain(diagnosis: Diagnosis | None, error_factor: float) -> float | None:
-    """Return the inverse of a wrong unit or pulse count; None where there is none or it would not help."""
-    top = diagnosis.top if diagnosis else None
-    if diagnosis is None or top is None or top.group != "pulses_or_unit" or diagnosis.groups()[top.group] < LIKELY:
-        return None
-    ratios = WRONG_PULSES if top.code == "pulse_count" else _UNITS
-    gain = 1 / min(ratios, key=lambda ratio: abs(np.log(top.factor / ratio)))
-    return gain if abs(np.log(error_factor * gain)) < abs(np.log(error_factor)) else None
-
-
-def as_if_right(calibration: Calibration, gain: float, *, pointer_only: bool) -> Calibration:
-    """Return the drive as it would have been with a unit or a pulse count that is right."""
-    odometer = calibration.odometer_factor
-    odometer = odometer if odometer is None or pointer_only else odometer.scaled(gain)
-    trust = calibration.trust.without({*_GROW_WITH_THE_COUNT, "unit_suspected"})
-    return replace(calibration, dial=calibration.dial.geared(gain), odometer_factor=odometer, trust=trust)
-
-
-def followed_by(first: Sequence[Advice], then: Sequence[Advice]) -> tuple[Advice, ...]:
-    """Return what puts a unit or a pulse count right, followed by what is left to do then.
-
-    A number in a module stands there once: what is typed in for the first is not told anew for the rest.
-    """
-    done = {"keep_as_is", *(entry.action for entry in first if entry.action == "set_unit")}
-    if "number_of_other_unit" in first[0].codes:
-        done.add("set_module")
-    work = next((entry for entry in then if entry.action not in WITHOUT_WORK), None)
-    if work is not None and work.action == "keep_as_is":  # and nothing instead of what is not told
-        then = [entry for entry in then if "instead_of_the_first" not in entry.codes]
-    later = [entry if entry.action in WITHOUT_WORK else _later(entry) for entry in then if entry.action not in done]
-    return (*first, *later)
-
-
-def _later(entry: Advice) -> Advice:
-    """Return work that is figured for when what stands above it is right."""
-    return replace(entry, because=(*entry.because, Finding("once_that_is_right")))

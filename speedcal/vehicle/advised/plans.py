@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
-from speedcal.units import KMH_MPS, MPH_MPS
+from speedcal.vehicle.advised.needle import is_mostly_needle, needle_is_off, shifts_of
 from speedcal.vehicle.choices.choice import Choice
 from speedcal.vehicle.choices.undoing import StateBefore
 from speedcal.vehicle.judged.judge import SURE_ENOUGH, Judge
@@ -47,12 +45,6 @@ _WORTH_A_STEP_PERCENT = 1.0
 _DRIVE_PERCENT = 12.0
 """An error of the reading that weighs as much as one more road test. Our own judgment; halved, a gear that leaves 4 %
 gives way to one that leaves 9 % when a road test of one sheet proves the first in half of all cases."""
-NEEDLE_STEP_MPS = {"mph": 0.5 * MPH_MPS, "km/h": KMH_MPS}
-"""As finely as a needle can be set on its shaft. Our own judgment."""
-_LEAST_NEEDLE_STEPS = 2
-"""For less no instrument is opened."""
-_NEEDLE_U = 2.0
-"""A needle is called off when its offset is so many standard uncertainties, and at least a step, from zero."""
 
 
 def _work(choice: Choice) -> int:
@@ -144,7 +136,7 @@ def plans_of(
             by_slope.append(min(real, key=lambda c: abs(c.gain * judge.dial.line.error_factor - 1)))
     plans = [_plan(judge, choice) for choice in candidates if may_keep or choice.kind != "keep"]
     has_parts = any(plan.choice.kind != "keep" for plan in plans)
-    if _needle_is_off(judge) and (has_parts or _is_mostly_needle(judge)):
+    if needle_is_off(judge) and (has_parts or is_mostly_needle(judge)):
         plans += _set_over(judge, by_slope)
     plans += undoing
     if not has_parts and not any(plan.passes for plan in plans):
@@ -165,7 +157,7 @@ def _undoing(judge: Judge, before: StateBefore) -> list[Plan]:
     choice = before.choice
     hides = _hides_needle(before.judge, 1.0, slope_now=judge.odometer.value)
     plans = [replace(_plan(before.judge, choice), hides_needle_percent=hides)]
-    plans += _with_needle(before.judge, choice) if _needle_is_off(before.judge) else []
+    plans += _with_needle(before.judge, choice) if needle_is_off(before.judge) else []
     return [plan for plan in plans if plan.passes and plan.probability > LIKELY][:1]
 
 
@@ -261,23 +253,7 @@ def _hides_needle(judge: Judge, gain: float, *, slope_now: float | None = None) 
     """
     slope = judge.odometer.value
     then, now = 100 * (gain * slope - 1), 100 * ((slope_now or slope) - 1)
-    return then if _needle_is_off(judge) and abs(then) > max(abs(now), judge.acceptable_percent) else 0.0
-
-
-def _needle_is_off(judge: Judge) -> bool:
-    if judge.is_of_odometer:
-        return False
-    return abs(judge.dial.line.offset_mps) > max(_NEEDLE_U * _u_of_offset(judge), NEEDLE_STEP_MPS[judge.unit])
-
-
-def _u_of_offset(judge: Judge) -> float:
-    return float(np.sqrt(judge.dial.line.covariance[0, 0]))
-
-
-def _is_mostly_needle(judge: Judge) -> bool:
-    """Tell whether the needle makes more of the error at the usual speed than the drive does."""
-    line = judge.dial.line
-    return abs(line.offset_mps) > abs(line.error_factor - 1) * float(np.median(judge.speeds_mps))
+    return then if needle_is_off(judge) and abs(then) > max(abs(now), judge.acceptable_percent) else 0.0
 
 
 def _set_over(judge: Judge, choices: Sequence[Choice]) -> list[Plan]:
@@ -297,16 +273,8 @@ def _set_over(judge: Judge, choices: Sequence[Choice]) -> list[Plan]:
 
 
 def _with_needle(judge: Judge, choice: Choice) -> list[Plan]:
-    """Return the choice together with the needle set over by the offset, in steps a person can set.
-
-    Not as far may leave the margin that a rule wants; farther than the offset may be would make up for the drive.
-    """
-    step = NEEDLE_STEP_MPS[judge.unit]
-    middle, farther = -judge.dial.line.offset_mps, np.clip(_NEEDLE_U * _u_of_offset(judge), step, 4 * step)
-    shifts = middle + np.sign(middle) * np.linspace(-4 * step, farther, 17)
-    shifts = step * np.unique(np.round(shifts / step))
-    least = (_LEAST_NEEDLE_STEPS - 0.5) * step
-    shifts = shifts[shifts * np.sign(middle) > least]  # never away from the peg it has left
+    """Return the choice together with the needle set over, as far as is best for it."""
+    shifts = shifts_of(judge)
     if not len(shifts):
         return []
     return [_plan(judge, choice, judge.best_shift(choice.gain, shifts))]

@@ -11,10 +11,11 @@ import numpy as np
 from speedcal.finding import Finding
 from speedcal.vehicle.advised.advice import Advice
 from speedcal.vehicle.advised.beyond_parts import WORTH_SAYING_PERCENT, beyond_parts, drive_again, find_out
-from speedcal.vehicle.advised.first_steps import first_steps, meanwhile, righting_gain, spared_gears
+from speedcal.vehicle.advised.first_steps import first_steps, meanwhile, spared_gears
 from speedcal.vehicle.advised.outlook import Outlook
 from speedcal.vehicle.advised.plan_entries import entries_of, entry_of
 from speedcal.vehicle.advised.plans import LIKELY, MAY_PASS, SAME_CHANCE, WORTH_WORK_PERCENT, Plan, plans_of
+from speedcal.vehicle.advised.righting import righting_gain
 from speedcal.vehicle.advised.unlike_tires import unlike_tires
 from speedcal.vehicle.choices.choice import Choice
 from speedcal.vehicle.judged.judge import SURE_ENOUGH

@@ -84,7 +84,7 @@ class GearFamily:
         )
 
 
-def load_family(given: str | Mapping[str, Any], *, source: str, folder: Path | None) -> GearFamily:
+def load_family(given: str | Mapping[str, Any], *, folder: Path | None) -> GearFamily:
     """Return a family by the name of a shipped one, from a table, or from a TOML file beside the job file.
 
     Parameters
@@ -100,25 +100,25 @@ def load_family(given: str | Mapping[str, Any], *, source: str, folder: Path | N
         There is no such family or file, or the family cannot be used.
     """
     if isinstance(given, Mapping):
-        return GearFamily.from_dict(given, source=source)
+        return GearFamily.from_dict(given, source="")
     if given.lower().endswith(".toml"):
-        return _read_family(given, source=source, folder=folder)
+        return _read_family(given, folder)
     shipped = shipped_families()
     if given not in shipped:
-        raise VehicleError("unknown_gear_family", source=source, given=given, known=sorted(shipped))
+        raise VehicleError("unknown_gear_family", given=given, known=sorted(shipped))
     return GearFamily.from_dict(shipped[given], source=f"{given} (shipped)")
 
 
-def _read_family(name: str, *, source: str, folder: Path | None) -> GearFamily:
+def _read_family(name: str, folder: Path | None) -> GearFamily:
     path = Path(name.replace("\\", "/"))  # Windows parts folders by either
     if folder is None or path.is_absolute() or ".." in path.parts:
-        raise VehicleError("gear_family_elsewhere", source=source, file=name)
+        raise VehicleError("gear_family_elsewhere", file=name)
     try:
         table = tomllib.loads(read_small(folder / path).decode("utf-8-sig"))
     except FileNotFoundError:
-        raise VehicleError("gear_family_missing", source=source, file=name) from None
+        raise VehicleError("gear_family_missing", file=name) from None
     except (OSError, ValueError, RecursionError) as error:
-        raise VehicleError("gear_family_unreadable", source=source, file=name, why=str(error)) from None
+        raise VehicleError("gear_family_unreadable", file=name, why=str(error)) from None
     return GearFamily.from_dict(table, source=name)
 
 
