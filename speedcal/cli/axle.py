@@ -92,7 +92,7 @@ def _count(text: str, one_wheel: bool, mark_error: float | None) -> TurnCount:
 
 
 def _from_engine(unit: str | None, options: dict[str, Any]) -> AxleEstimate:
-    from speedcal.schema import parse_ratio
+    from speedcal.kinds import parse_ratio
     from speedcal.units import KMH_MPS, MPH_MPS
     from speedcal.vehicle.train.axle_ratio import axle_from_engine_speed
 

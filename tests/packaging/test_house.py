@@ -20,6 +20,7 @@ ORDER = (
     ("finding",),
     ("errors",),
     ("statements",),
+    ("kinds",),
     ("schema",),
     ("logs",),
     ("calibration",),

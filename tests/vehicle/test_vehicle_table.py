@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from support.calibrations import make_calibration
 
 from speedcal.errors import VehicleError
-from speedcal.schema import parse_teeth
+from speedcal.kinds import parse_teeth
 from speedcal.statements import stated
 from speedcal.text.words.parts import MEASURED_BY
 from speedcal.units import MILE_M

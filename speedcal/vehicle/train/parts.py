@@ -9,7 +9,8 @@ from fractions import Fraction
 from typing import Any
 
 from speedcal.errors import VehicleError
-from speedcal.schema import TableReader, parse_ratio
+from speedcal.kinds import parse_ratio
+from speedcal.schema import TableReader
 from speedcal.units import INCH_M, MILE_M
 from speedcal.vehicle.tires.rolling_circumference import LEAST_ROLLED_M, MOST_ROLLED_M
 
