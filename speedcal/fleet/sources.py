@@ -205,7 +205,7 @@ def _of_job(folder: Path) -> Found:
 
 
 def _of_job_drive(vehicle: str, name: str, drive: Drive) -> DriveFiles:
-    stated = ("unit", "column", "zone", "clock_offset_s", "read_from", "rounding", "terrain", "dial_unit")
+    stated = ("unit", "column", "session", "zone", "clock_offset_s", "read_from", "rounding", "terrain", "dial_unit")
     said = {key: getattr(drive, key) for key in stated}
     if drive.held:
         said["held"] = drive.held

@@ -28,6 +28,7 @@ from speedcal.fleet.kept import calibration_of
 from speedcal.fleet.remembered import NAME, Remembered
 from speedcal.fleet.rows import FleetRow, Limits
 from speedcal.fleet.sources import _RESULTS, find_vehicles
+from speedcal.jobs.job_file import job_text
 from speedcal.units import MPH_MPS
 
 TRUTH = {"truck 1": (1.0, 1.0), "truck 2": (1.06, 1.06), "truck 3": (0.97, 0.97)}
@@ -406,6 +407,20 @@ def test_names_of_pairs(tmp_path: Path) -> None:
         "may/drive": ["readings.csv", "track.gpx"],
     }
     assert [(name, error.code) for name, error in found.refused] == [("odd", "several_files_for_drive")]
+
+
+def test_all_that_a_job_says_of_reading_a_drive_is_heeded(tmp_path: Path) -> None:
+    """Its session too: a file of several vehicles is refused without."""
+    said = {
+        "unit": "mph", "column": "speed", "session": "truck 7", "zone": "+02:00", "clock_offset_s": 3.0,
+        "read_from": "side", "rounding": "down", "terrain": "level", "dial_unit": "mph",
+    }  # fmt: skip
+    for name in ("day0.gpx", "day0.csv"):
+        (tmp_path / name).touch()
+    table = {"track": "day0.gpx", "readings": "day0.csv", **said, "date": "2026-05-04", "odometer": 61234.0}
+    (tmp_path / "job.toml").write_text(job_text({"before": table}), encoding="utf-8")
+    ((files,),) = [found.drives for found in find_vehicles(tmp_path)]
+    assert dict(files.options) == said
 
 
 @pytest.mark.parametrize(("off_mph", "action"), [(-4.0, "reseat_needle"), (1.0, "keep_as_is")])
