@@ -146,7 +146,7 @@ def _changes(
         planned = GainChange(float(work), 0.0)
     else:
         done = _work_done(work) or AnyWork()
-        if done.instrument_repaired or done.is_nothing:
+        if done.instrument_repaired or replace(done, note="", date="", odometer=None, odometer_now=None) == AnyWork():
             return ()
         planned = gain_change(vehicle or AnyVehicle(), done)
         set_over = with_needle_set(before.dial, done, before.unit)

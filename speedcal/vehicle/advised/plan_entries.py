@@ -70,7 +70,7 @@ def _drive_stays_off(outlook: Outlook, plan: Plan) -> tuple[Finding, ...]:
     off = 100 * (slope.value - 1)
     if plan.choice.kind != "keep" or abs(off) <= WORTH_WORK_PERCENT or slope.contains(1.0):
         return ()
-    real = [c for choices in outlook.lists.values() for c in choices if c.available is not False and not c.is_fitted]
+    real = [c for choices in outlook.lists.values() for c in choices if c.can_be_fitted]
     nearest = min(real, key=lambda choice: abs(choice.gain * slope.value - 1), default=None)
     if nearest is None or 100 * abs(nearest.gain * slope.value - 1) > abs(off) - WORTH_WORK_PERCENT:
         return ()

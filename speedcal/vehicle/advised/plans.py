@@ -130,7 +130,7 @@ def plans_of(
     candidates = [keep] if keep.is_fitted else []
     by_slope = list(candidates)  # with the needle set over, the slope is what a gear has to put right
     for choices in lists.values():
-        real = [c for c in choices if c.available is not False and not c.is_fitted]
+        real = [c for c in choices if c.can_be_fitted]
         if real:
             candidates.append(_likeliest(judge, real))
             by_slope.append(min(real, key=lambda c: abs(c.gain * judge.dial.line.error_factor - 1)))
@@ -226,7 +226,7 @@ def _nearer_to_true(judge: Judge, lists: Mapping[str, Sequence[Choice]], plan: P
     alike = [
         _plan(judge, choice)
         for choice in lists[LISTED.get(kind, kind)]
-        if choice.available is not False and not choice.is_fitted and choice.probability_passes >= least
+        if choice.can_be_fitted and choice.probability_passes >= least
     ]
     return min([plan, *alike], key=lambda p: p.cost_percent)
 

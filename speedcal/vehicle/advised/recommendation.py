@@ -215,7 +215,7 @@ def _would_cancel(outlook: Outlook, keep: Plan) -> tuple[Finding, ...]:
         return (spared,)
     errors = judge.relative_errors(keep.choice.gain)
     values: dict[str, Any] = {"reads_percent": 100 * float(errors[np.abs(errors).argmax()])}
-    real = [c for choices in outlook.lists.values() for c in choices if c.available is not False and not c.is_fitted]
+    real = [c for choices in outlook.lists.values() for c in choices if c.can_be_fitted]
     if real:
         nearest = min(real, key=lambda choice: choice.worst_error_percent)
         values |= {"what": nearest.what, "left_percent": nearest.worst_error_percent}

@@ -51,6 +51,11 @@ class Choice(Spoken):
         """Its kind and what is fitted or typed, as findings and advice name it."""
         return {"kind": self.kind, **dict(self.parts)}
 
+    @property
+    def can_be_fitted(self) -> bool:
+        """Whether it can be had, as far as is known, and is not what is fitted."""
+        return self.available is not False and not self.is_fitted
+
     def to_dict(self) -> dict[str, Any]:
         """Return the choice, ready for JSON."""
         chance = self.probability_best

@@ -233,7 +233,7 @@ def with_chances(judge: Judge, lists: dict[str, list[Choice]], keep: Choice) -> 
     What nobody can buy takes no part, and what is fitted is the same as leaving everything alone.
     """
     real = [keep] if keep.is_fitted else []
-    real += [c for choices in lists.values() for c in choices if c.available is not False and not c.is_fitted]
+    real += [c for choices in lists.values() for c in choices if c.can_be_fitted]
     by_id = dict(zip(map(id, real), judge.probabilities_best([c.gain for c in real]), strict=True))
 
     def chance(choice: Choice) -> float:
