@@ -26,6 +26,7 @@ _CYRILLIC = re.compile(rb"[\xC0-\xFF]{4}")
 """Four letters in a row that Western words write with an accent, if at all."""
 _MEGABYTE = 1024 * 1024
 _HEAD = 65_536
+_FIGURE, _FEWEST_WITH_FIGURES, _MOSTLY = re.compile(rb"\d"), 3, 0.7
 _SAYING = re.compile(
     rb"^[ \t#;,]{0,20}(read[_ ]from|rounding|terrain|dial[_ ]unit)\s*[:=,;]?\s*([A-Za-z/]+)[ \t\r,;]{0,20}$",
     re.IGNORECASE | re.MULTILINE,
@@ -274,10 +275,17 @@ def _unzip(source: Source, recognise: Callable[[Source], bool]) -> bytes:
             source.fail("not_a_log", found="document")
         contents = {name: read_member(source, archive, name) for name in names}
     if len(names) > 1:
-        names = [name for name in names if recognise(replace(source, data=contents[name]))] or names
+        certain = [name for name in names if recognise(replace(source, data=contents[name]))]
+        names = certain or [name for name in names if _holds_figures(contents[name])] or names
     if len(names) > 1:
         source.fail("several_files_in_archive", names=sorted(names)[:10])
     return contents[names[0]]
+
+
+def _holds_figures(data: bytes) -> bool:
+    """Tell whether most of several lines hold figures, as those of a log do, and not what came with it."""
+    lines = [line for line in data[:_HEAD].splitlines() if line.strip()]
+    return sum(1 for line in lines if _FIGURE.search(line)) > max(_FEWEST_WITH_FIGURES, _MOSTLY * len(lines))
 
 
 def _check_size(source: Source, data: bytes, part: Literal["file", "unpacked", "member"]) -> None:

@@ -17,7 +17,8 @@ from benchmark.outside.several import JOINT, joined
 import speedcal
 from speedcal.calibration.result import Calibration
 from speedcal.errors import ReadingsFormatError, TrackFormatError
-from speedcal.logs.drive.readings import Readings, Shown, Stamps, build_readings
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.readings_built import Shown, Stamps, build_readings
 from speedcal.logs.drive.track import Fixes, Track, build_track
 from speedcal.logs.source import Source
 from speedcal.units import MILE_M, MPH_MPS, SPEED_UNIT_MPS

@@ -13,7 +13,8 @@ import speedcal
 from speedcal.errors import ReadingsFormatError
 from speedcal.finding import codes_of
 from speedcal.interval import FloatArray
-from speedcal.logs.drive.readings import Readings, Shown, Stamps, build_readings
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.readings_built import Shown, Stamps, build_readings
 from speedcal.logs.source import Source
 from speedcal.units import MPH_MPS
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zipfile
 from datetime import UTC, datetime
 
 import numpy as np
@@ -145,3 +146,68 @@ def test_figures_with_their_zone_keep_it(tmp_path, form):
     assert readings.clock == "utc"
     np.testing.assert_allclose(readings.time_s, NOTED_S)
     np.testing.assert_allclose(readings.speed_mps, np.array(SHOWN_MPH) * MPH_MPS)
+
+
+def test_numbers_of_two_people_are_a_question(tmp_path):
+    """The title says what they are; whose count is asked, and one may be named."""
+    rows = [f"{note},{int(note.rpartition(',')[2]) + 1}" for note in NOTES]
+    path = _file(tmp_path, "\n".join(["Speedo in mph", "time,me,passenger", *rows]))
+    with pytest.raises(SpeedcalError) as caught:
+        read_readings(path)
+    assert (caught.value.code, caught.value.values["columns"]) == ("several_speed_columns", ["me", "passenger"])
+    np.testing.assert_allclose(read_readings(path, column="me").speed_mps, np.array(SHOWN_MPH) * MPH_MPS)
+
+
+def _gpx(first, last):
+    points = "".join(
+        f'<trkpt lat="{LATITUDE[i]:.6f}" lon="11.5"><time>{_when(START_S + i)}</time></trkpt>'
+        for i in range(first, last)
+    )
+    head = '<?xml version="1.0" encoding="UTF-8"?>\n<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1">'
+    return f"{head}<trk><name>Hill & Dale</name><trkseg>{points}</trkseg></trk></gpx>\n"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [_gpx(0, 70).replace("&", "&amp;") + _gpx(70, N).replace("&", "&amp;"), _gpx(0, N), _gpx(0, N) + "\x1a\x1a~~~"],
+    ids=["one behind another", "a bare and", "rubbish behind"],
+)
+def test_a_gpx_file_that_people_put_together_is_read_whole(tmp_path, text):
+    """No fix is lost, in either part."""
+    np.testing.assert_allclose(read_track(_file(tmp_path, text)).time_s, START_S + np.arange(N))
+
+
+@pytest.mark.parametrize(("name", "per_s"), [("t_us", 1e6), ("elapsed_ns", 1e9), ("t [ns]", 1e9), ("us", 1e6)])
+def test_times_in_parts_of_a_millisecond_are_those(tmp_path, name, per_s):
+    """Taken as milliseconds, two minutes were 1.4 days or four years."""
+    rows = [f"{i * per_s:.0f},{40 + i % 30}" for i in range(N)]
+    readings = read_readings(_file(tmp_path, "\n".join([f"{name},vehicle speed km/h", *rows])))
+    assert readings.clock == "elapsed"
+    np.testing.assert_allclose(readings.time_s, np.arange(N), atol=1e-6)
+
+
+def test_a_log_is_found_among_what_came_with_it(tmp_path):
+    """A word of thanks holds hardly a figure."""
+    path = tmp_path / "export.zip"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("log.csv", "\n".join([NOTED, *NOTES]))
+        archive.writestr("readme.txt", "Thank you\nfor using\nthe logger.\nVersion 2\nSee the manual.\n")
+    np.testing.assert_allclose(read_readings(path).speed_mps, np.array(SHOWN_MPH) * MPH_MPS)
+
+
+def test_fixes_of_the_phone_network_are_left_out(tmp_path):
+    """They lie 50 m aside, and the column says whose they are."""
+    rows = [f"{fix},gps" if i % 10 else f"{fix.replace('11.5', '11.501')},network" for i, fix in enumerate(FIXES)]
+    track = read_track(_file(tmp_path, "\n".join([f"{LOG},provider", *rows])))
+    assert track.dropped == {"marked_invalid": 12}
+    np.testing.assert_allclose(track.longitude_deg, 11.5)
+
+
+def test_lines_of_a_camera_are_fixes(tmp_path):
+    """``N:48.000000 E:11.500000`` with the time before and the speed behind, as it is burnt into a film."""
+    rows = [
+        f"{_when(START_S + i, '%Y/%m/%d %H:%M:%S')}+01:00  N:{LATITUDE[i]:.6f} E:11.500000 80 km/h" for i in range(N)
+    ]
+    track = read_track(_file(tmp_path, "\n".join(rows), "camera.txt"))
+    np.testing.assert_allclose(track.time_s, START_S - 3600 + np.arange(N))
+    np.testing.assert_allclose(track.speed_mps, 80 * KMH_MPS)

@@ -6,7 +6,7 @@ import numpy as np
 
 from speedcal.calibration.tuning import general as tuned
 from speedcal.interval import FloatArray, median
-from speedcal.logs.drive.readings import FASTEST_HAND_S
+from speedcal.logs.drive.readings_built import FASTEST_HAND_S
 
 
 def is_log(time_s: FloatArray) -> bool:

@@ -14,7 +14,7 @@ from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
 from speedcal.logs import limits
 from speedcal.logs.checks.columns import Column, Part
-from speedcal.logs.drive.readings import at_line
+from speedcal.logs.drive.readings_built import at_line
 from speedcal.logs.source import Source
 from speedcal.logs.tables.handwriting import with_dittos
 from speedcal.logs.tables.tabular import Table, uses_decimal_comma

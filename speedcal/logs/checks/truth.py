@@ -13,7 +13,7 @@ from speedcal.interval import FloatArray, IntArray, Interval
 from speedcal.logs.checks.columns import Column
 from speedcal.logs.checks.sheet import CheckSheet
 from speedcal.logs.checks.times import run_times
-from speedcal.logs.drive.readings import Stamps, at_line
+from speedcal.logs.drive.readings_built import Stamps, at_line
 from speedcal.logs.tables.tabular import is_missing
 from speedcal.logs.times.clock_times import UnclearTimesError, hint_in
 from speedcal.logs.times.timestamps import parse_stamps

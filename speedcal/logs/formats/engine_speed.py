@@ -11,7 +11,8 @@ from speedcal.errors import ReadingsFormatError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
 from speedcal.logs.drive.bad_rows import sort_out
-from speedcal.logs.drive.readings import Clock, Stamps, at_line
+from speedcal.logs.drive.readings import Clock
+from speedcal.logs.drive.readings_built import Stamps, at_line
 from speedcal.logs.formats.registry import is_certain
 from speedcal.logs.source import load
 from speedcal.logs.tables.delimited import split_rows

@@ -16,7 +16,8 @@ import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.logs import limits
-from speedcal.logs.drive.readings import Readings, Shown, Stamps, build_readings
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.readings_built import Shown, Stamps, build_readings
 from speedcal.logs.drive.track import Fixes, Track, build_track
 from speedcal.logs.formats.fit_camera import CameraLog, number
 from speedcal.logs.formats.registry import LogFormat, Request

@@ -21,7 +21,8 @@ import numpy as np
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray
 from speedcal.logs import limits
-from speedcal.logs.drive.readings import Readings, Shown, Stamps, build_readings
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.readings_built import Shown, Stamps, build_readings
 from speedcal.logs.drive.track import Fixes, Track, build_track
 from speedcal.logs.drive.tracks_at_once import are_apart
 from speedcal.logs.formats.gpx_document import Document, Names, Waypoint
@@ -45,6 +46,11 @@ _ENDS_EARLY = frozenset(
     for reason in (errors.XML_ERROR_NO_ELEMENTS, errors.XML_ERROR_UNCLOSED_TOKEN, errors.XML_ERROR_PARTIAL_CHAR)
 )
 """What the parser says of a file that ends too early, as where the phone that recorded it was switched off."""
+_SEAM = re.compile(rb"</gpx>\s*(?:\xef\xbb\xbf)?(?:<\?xml[^<>]{0,200}\?>)?\s*<gpx[^<>]{0,5000}>")
+"""Where a file was put behind another."""
+_RUBBISH = re.compile(rb"</gpx>[^<]+\Z")
+_LONE_AND = re.compile(rb"&(?!#?\w{1,20};)")
+"""As people write it into a name."""
 _FEWEST_BEFORE_CUT = 10
 """Fixes that make a drive of a file that ends too early."""
 _FEWEST_LOOSE, _LONGEST_BETWEEN_S = 10, 15.0
@@ -83,6 +89,9 @@ def _fed_whole(source: Source, zone: tzinfo | None, data: bytes) -> Document:
     try:
         return _fed(source, document, data, None)
     except ElementTree.ParseError as error:
+        mended = _RUBBISH.sub(b"</gpx>", _LONE_AND.sub(b"&amp;", _SEAM.sub(b"", data)))
+        if mended != data:
+            return _fed_whole(source, zone, mended)
         if error.code in _ENDS_EARLY and len(document.time) >= _FEWEST_BEFORE_CUT:
             document.cut_off, document.root = True, root_name(source)
             return document

@@ -11,56 +11,34 @@ import numpy as np
 
 from speedcal.errors import Problem
 from speedcal.logs.drive.bad_rows import refuse
-from speedcal.logs.drive.readings import Readings, Shown, Stamps, build_readings
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.readings_built import Shown, Stamps, build_readings
 from speedcal.logs.formats.registry import Request
 from speedcal.logs.source import Source
+from speedcal.logs.tables.beside_the_dial import are_united, of_the_dial
 from speedcal.logs.tables.handwriting import (
-    in_decimals,
     misread,
     without_numbers_of_lines,
     without_quoting,
     without_struck,
 )
 from speedcal.logs.tables.line_rows import Line
-from speedcal.logs.tables.note_numbers import ABOUT, RANGE, has_speed, in_one_unit, speeds_in, unclear_in, united_speed
+from speedcal.logs.tables.note_numbers import ABOUT, RANGE, speeds_in, unclear_in, united_speed
 from speedcal.logs.tables.noted_times import goes_on, time_in, with_days_above, with_times_above
 from speedcal.logs.tables.typed_lines import one_below_another, with_clock_figures, without_senders
 from speedcal.logs.times.clock_times import UnclearTimesError
 from speedcal.logs.times.timestamps import parse_stamps
-from speedcal.logs.writing.headers import INSTRUMENT, normal, of_times, speed_unit_in, unit_in_title
+from speedcal.logs.writing.headers import normal, of_times, speed_unit_in, unit_in_title
 from speedcal.logs.writing.number_words import in_figures
 from speedcal.logs.writing.words_abroad import in_figures_abroad
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
 _DITTO = re.compile(r"(?:^|(?<=\s))(?:\"|''|″|”|„|〃|ditto|do\.|same)(?=\s|$|[,;])", re.IGNORECASE)
-_ODOMETER = re.compile(
-    r"(?<![A-Za-z])(?:odo(?:met(?:er|re))?|trip(?: ?met(?:er|re))?|mileage|total)"
-    r"\W{0,3}\d[\d.,' ]*\d*(?:\s*(?:mi(?:les)?|km))?(?![A-Za-z])",
-    re.IGNORECASE,
-)
-_SAID = r"\d{1,3}(?:[.,]\d{1,2})?"
-_IN_UNIT = r"(?:mph|km/?h|kph)"
-_RECEIVER, _OTHER = (
-    re.compile(
-        rf"(?P<dial>(?:{INSTRUMENT.pattern})\W{{0,3}}{_SAID}(?:\s?{_IN_UNIT})?(?=\s))?"
-        rf"(?:^|[,;(/|–-]|(?(dial)\s|(?!)))\s*(?:the\s)?{what}[^\d,;]{{0,15}}{_SAID}(?![\w:]|[.,]\d)"
-        rf"|(?<![\w.,:]){_SAID}\s?{_IN_UNIT}?\s?"
-        rf"(?:\(|(?:on|by|from) (?:the )?)?{what}(?!\D{{0,4}}\d|\s(?:lost|off|out|dead))",
-        re.IGNORECASE,
-    )
-    for what in (r"(?:gps|gnss|sat ?nav)\b", r"(?:phone|app|actual|true|real)\b")
-)
-"""What a receiver showed, which is no reading of the dial; by words that mean it where another number stands beside."""
-_DASH = re.compile(r"^\s*[-–—−](?:\s+|(?!\d+[-–—−]))(?=\d)")
-"""Stands between time and reading, no dial shows less than nothing; ``-50-`` is struck out."""
-_DATE = re.compile(r"\b(?:\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{4})(?![\w:])")
 _ITEM = re.compile(r"\s*(?:#\d{1,3}[.):]?|\d{1,3}[.)])\s+(?=.*\d[:hH.]\d)")
 """The number of an item in a list of notes: ``3.``, ``3)`` or ``#3`` before a time."""
 _BARE = re.compile(r"[\s\d.,;|+-]*(?:[A-Za-z/]{2,5})?\s*")
 _IN_TITLES = ("thousands_in_note", "several_numbers")
 """What keeps a line from being a reading and may stand in a title: sizes of tires, ratios, the odometer."""
-_LOOKED_AT, _FEWEST_UNITED, _UNITED = 200, 4, 0.8
-"""Lines that tell how readings are written in a file, the fewest that do, and the share of them that is written so."""
 _LONGEST = 500
 _LONGEST_HEADING = 5_000
 _MOST_PROBLEMS = 10_000
@@ -138,7 +116,7 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
     if len(lines) > _MOST_LINES or sum(len(text) for _, text in lines if len(text) > _LONG) > _MOST_IN_LONG:
         source.fail("too_long_for_notes", count=len(lines))
     tidied = with_times_above(_tidied(lines))
-    notes = _Notes(heading=heading, united=_are_united(tidied))
+    notes = _Notes(heading=heading, united=are_united(tidied))
     for number, text in tidied:
         if source.is_saying(text):
             continue
@@ -170,13 +148,6 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
     shown.dropped["crossed_out"] = notes.struck
     shown.dropped["title_with_number"] = notes.titles
     return build_readings(source, "notes" if timed else "held_speeds", shown)
-
-
-def _are_united(lines: Sequence[Line]) -> bool:
-    """Tell whether all but a few of the lines with a time and a number have one number with its unit."""
-    rests = [rest for _, text in lines[:_LOOKED_AT] for time, rest in (time_in(text[:_LONGEST]),) if time]
-    filled = [rest for rest in rests if any(map(str.isdigit, rest))]
-    return len(filled) >= _FEWEST_UNITED and sum(united_speed(r) is not None for r in filled) > _UNITED * len(filled)
 
 
 def _tidied(lines: Sequence[Line]) -> Sequence[Line]:
@@ -234,10 +205,7 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
 def _read(notes: _Notes, text: str) -> _Note:
     """Return what stands in a line; a ditto mark repeats the speed or the time of the last reading."""
     time, rest = time_in(text)
-    rest = in_one_unit(_ODOMETER.sub(" ", rest if time else _DATE.sub(" ", rest)))
-    rest = _RECEIVER.sub(_dial_in, rest)
-    rest = told if has_speed(told := _OTHER.sub(_dial_in, rest)) else rest
-    rest = _DASH.sub(" ", in_decimals(rest))
+    rest = of_the_dial(rest, timed=bool(time))
     values, u = speeds_in(rest)
     if notes.united and len(values) > 1 and (speed := united_speed(rest)) is not None:
         values = [speed]
@@ -248,10 +216,6 @@ def _read(notes: _Notes, text: str) -> _Note:
         return _Note(time, rest, values, u, ditto, repeats_unread=True)
     values, u = (values, u) if values else ([notes.speeds[-1]], notes.u[-1])
     return _Note(time or notes.times[-1], rest, values, u, ditto)
-
-
-def _dial_in(found: re.Match[str]) -> str:
-    return f" {found['dial'] or ''} "
 
 
 def _fault(notes: _Notes, text: str, note: _Note, *, listed: bool) -> str:

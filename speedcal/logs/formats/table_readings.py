@@ -12,7 +12,8 @@ from speedcal.errors import Problem
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 from speedcal.logs import limits
-from speedcal.logs.drive.readings import Readings, Shown, Stamps, at_line, build_readings
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.readings_built import Shown, Stamps, at_line, build_readings
 from speedcal.logs.drive.speed_physics import fastest_in, positions_mps, unit_by_positions
 from speedcal.logs.formats.registry import Request
 from speedcal.logs.source import Source
@@ -121,7 +122,10 @@ def _speed_column(source: Source, table: Table, headings: list[Heading], request
     instrument, vehicle, plain = (_of(headings, speeds, origin) for origin in ("instrument", "vehicle", ""))
     candidates = instrument or (vehicle if with_fixes else vehicle + plain)
     if not speeds:
-        candidates = [i for i, item in enumerate(headings) if item.role == "" and _says_speeds(table.column(i))]
+        unnamed = {i: table.column(i) for i, item in enumerate(headings) if item.role == ""}
+        candidates = [i for i, cells in unnamed.items() if _says_speeds(cells)]
+        if not candidates and (request.unit or unit_in_title(table.title)):
+            candidates = [i for i, cells in unnamed.items() if _are_numbers(cells)]
     if len(candidates) == 2:
         candidates = _in_one_unit(table, headings, candidates)
     if len(candidates) == 1:
@@ -152,6 +156,12 @@ def _says_speeds(cells: list[str]) -> bool:
     filled = [cell for cell in cells if cell][:_LOOKED_AT]
     behind = [cell[found.end() :] for cell in filled if (found := _NUMBER_BEFORE.match(cell))]
     return 2 * sum(1 for word in behind if parse_speed_unit(word) is not None) > len(filled)
+
+
+def _are_numbers(cells: list[str]) -> bool:
+    """Tell whether most of what stands in a column are numbers."""
+    filled = [cell for cell in cells if not is_missing(cell)][:_LOOKED_AT]
+    return 2 * int(np.isfinite(parse_numbers(filled, decimal_comma=True).values).sum()) > len(filled)
 
 
 def _of(headings: list[Heading], speeds: list[int], origin: str) -> list[int]:

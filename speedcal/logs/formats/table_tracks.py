@@ -22,11 +22,11 @@ from speedcal.logs.writing.numbers import parse_numbers
 from speedcal.units import SPEED_UNIT_MPS
 
 _INVALID = frozenset(
-    {"v", "n", "no", "none", "invalid", "no fix", "nofix", "false", "0", "lost", "not valid", "void", "-1"}
+    {"v", "n", "no", "none", "invalid", "no fix", "nofix", "false", "0", "lost", "not valid", "void", "-1", "network"}
 )
 _STATUS = _INVALID | frozenset(
     {"", "a", "d", "r", "f", "e", "m", "s", "p", "1", "2", "3", "4", "5", "6", "7", "8", "9", "2d", "3d", "fix", "yes"}
-    | {"true", "valid", "ok", "gps", "dgps", "rtk", "float", "2d fix", "3d fix", "fixed", "auto", "autonomous"}
+    | {"true", "valid", "ok", "gps", "dgps", "rtk", "float", "2d fix", "3d fix", "fixed", "auto", "autonomous", "fused"}
 )
 """What a column about the fix may hold."""
 _MOST_MARKED = 0.5

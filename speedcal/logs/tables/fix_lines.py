@@ -22,9 +22,14 @@ _FEWEST, _MOST_READ = 3, 0.8
 _HALVES = (("lat", "ns"), ("lon", "ew"))
 _LAT = re.compile(r"(?<![a-z])lat(?:itude)?\s*[:=]?\s*(-?\d{1,2}\.\d{3,12})", re.IGNORECASE)
 _LON = re.compile(r"(?<![a-z])lon(?:g(?:itude)?)?\s*[:=]?\s*(-?\d{1,3}\.\d{3,12})", re.IGNORECASE)
-_STAMP = re.compile(r"(?<![\d:])(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}[T ]+)?\d{1,2}:\d{2}:\d{2}(?:[.,]\d{1,9})?(?![\d:])")
+_STAMP = re.compile(
+    r"(?<![\d:])(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}[T ]+)?\d{1,2}:\d{2}:\d{2}(?:[.,]\d{1,9})?(?![\d:])"
+    r"(?:Z|[+-]\d{2}:\d{2})?"
+)
 _BESIDE = re.compile(r"(?<![\d.:])(-?\d{1,2}\.\d{4,12})[,;\s]{1,3}(-?\d{1,3}\.\d{4,12})(?![\d.])")
-_NORTH_EAST = re.compile(r"(?<!\w)([NS])\s?(\d{1,2}\.\d{3,12})[,;\s]{1,3}([EW])\s?(\d{1,3}\.\d{3,12})(?![\d.])")
+_NORTH_EAST = re.compile(
+    r"(?<!\w)([NS])[:=]?\s?(\d{1,2}\.\d{3,12})[,;\s]{1,3}([EW])[:=]?\s?(\d{1,3}\.\d{3,12})(?![\d.])"
+)
 _SPEED = re.compile(rf"(?<![\w.,:])(\d{{1,3}}+(?:\.\d{{1,4}}+)?+)\s?+({SPEED_UNIT})(?![A-Za-z/])", re.IGNORECASE)
 _LONGEST = 2_000
 """Characters of a cue that are looked at."""

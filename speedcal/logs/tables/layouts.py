@@ -8,7 +8,7 @@ from itertools import zip_longest
 from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.written_times import parse_stamp
 
-_MOST_ROWS, _FEWEST_COLUMNS = 12, 4
+_MOST_ROWS, _FEWEST_COLUMNS, _MOST_BLOCKS = 12, 4, 40
 
 
 def turned_upright(cells: list[list[str]], line: list[int]) -> tuple[list[list[str]], list[int]] | None:
@@ -38,7 +38,11 @@ def one_below_the_other(
     width = next((i for i in range(2, len(header)) if header[i] == header[0]), len(header))
     block, count = list(header[:width]), -(-len(header) // width) if width else 0
     padded = [*header, *[""] * (count * width - len(header))]
-    if count < 2 or padded != block * count or {"time", "speed"} - {read_heading(name).role for name in block}:
+    if (
+        not 2 <= count <= _MOST_BLOCKS
+        or padded != block * count
+        or {"time", "speed"} - {read_heading(name).role for name in block}
+    ):
         return None
     parts = [
         (cells, number)

@@ -10,7 +10,7 @@ import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
-from speedcal.logs.drive.readings import Stamps
+from speedcal.logs.drive.readings_built import Stamps
 from speedcal.logs.writing.written_times import Stamp
 
 _HOUR_S, _HALF_DAY_S, _DAY_S, _QUARTER_DAY_S = 3600.0, 43_200.0, 86_400.0, 21_600.0

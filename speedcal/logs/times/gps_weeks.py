@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from speedcal.logs.drive.readings import Stamps
+from speedcal.logs.drive.readings_built import Stamps
 from speedcal.logs.tables.tabular import Table
 from speedcal.logs.writing.headers import normal
 from speedcal.logs.writing.numbers import parse_numbers

@@ -10,7 +10,7 @@ import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
-from speedcal.logs.drive.readings import Stamps
+from speedcal.logs.drive.readings_built import Stamps
 from speedcal.logs.drive.track import BASE_S
 from speedcal.logs.source import Source
 from speedcal.logs.tables.handwriting import with_dittos

@@ -14,7 +14,7 @@ from speedcal.errors import Problem
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 from speedcal.logs import limits
-from speedcal.logs.drive.readings import Stamps
+from speedcal.logs.drive.readings_built import Stamps
 from speedcal.logs.times.clock_times import SHORTEST_S, UnclearTimesError, read_clock_times, undo_change
 from speedcal.logs.writing.instants import usual_instants
 from speedcal.logs.writing.numbers import MISSING, time_step
@@ -176,6 +176,7 @@ _COUNTS_DOWN = re.compile(r"(?<![a-z])(?:remaining|left|count(?:s|ing)?[ -]?down
 _UNITS = (
     (re.compile(r"(?<![a-z])(ms|msec|millis|milliseconds?)(?![a-z])"), 1e-3),
     (re.compile(r"(?<![a-z])(us|µs|micros|microseconds?)(?![a-z])"), 1e-6),
+    (re.compile(r"(?<![a-z])(ns|nsec|nanos|nanoseconds?)(?![a-z])"), 1e-9),
     (re.compile(r"(?<![a-z])(mins?|minut(?:es?|en|os?|i|er|y))(?![a-z])"), 60.0),
     (re.compile(r"(?<![a-z])(h|hours?)(?![a-z])"), 3600.0),
     (re.compile(r"(?<![a-z])(s|sec|secs|seconds?)(?![a-z])"), 1.0),

@@ -43,7 +43,7 @@ _TIME_WORD = re.compile(
     r"|se(?:k|g|kund(?:en?|er|y)|gundos?|condes?|condi|conden)|mm\.ss|(?:lauf|fahr)zeit|temps|tiempo|tempo"
     r"|zeit|uhrzeit|uhr|zeitpunkt|moment|instant|heure|hora|tijd|tid|czas|saat|zaman|čas|idő|aika|время|when|since|stopwatch|horodatage|i?tow|hh:mm|mm:ss)(?![a-z])|日時|時刻|时间|시간"
 )
-_BARE_TIME = re.compile(r"t|(?:s|ms|sec|min|minutes?|hours?)|t ?[\[(]?(?:s|ms|sec|min|h)[\])]?")
+_BARE_TIME = re.compile(r"t|(?:s|[mµun]s|sec|min|minutes?|hours?)|t ?[\[(]?(?:s|[mµun]s|sec|min|h)[\])]?")
 _WHEN = re.compile(r"\d[\d.:]* ?[^\W\d]*|(?<![a-z])since(?! (?:the )?start)")
 """How long something took or when it was, and since when it is so."""
 _DATE_WORD = re.compile(r"(?<![a-z])(date|day|datum|fecha|data|tarih|dato|päivä|дата)(?![a-z])|日付|날짜|日期")
@@ -87,7 +87,7 @@ _PLACE: dict[Place, re.Pattern[str]] = {
         r"(?<![a-z])(?:alt|altitud(?:e|ine)?|ele|elevation|height|höhe|hoogte|wysokość|yükseklik|höjd|korkeus)(?![a-z])"
         r"|высота|výška|高度|標高|海拔|고도"
     ),
-    "validity": re.compile(r"(?<![a-z])(fix|valid|validity|status|fix ?type|quality|mode)(?![a-z])"),
+    "validity": re.compile(r"(?<![a-z])(fix|valid|validity|status|fix ?type|quality|mode|provider)(?![a-z])"),
 }
 
 Origin = Literal["instrument", "vehicle", "satellite", "calculated", ""]
