@@ -171,6 +171,7 @@ def _notes(tmp_path: Path, form: str) -> list[float]:
         "14:0{n}:10 {v} mph in a 55 zone, 12 C outside",
         "Mar 17 14:0{n}:10 phone notes[123]: speedo {v} mph",
         "<14:0{n}:10> <sam> {v} mph",
+        "14:0{n}:10 phone 42 mph, dial {v}",
     ],
 )
 def test_a_number_with_its_unit_is_the_speed_among_others_that_say_what_they_are(tmp_path: Path, form: str) -> None:
@@ -181,7 +182,6 @@ def test_a_number_with_its_unit_is_the_speed_among_others_that_say_what_they_are
 @pytest.mark.parametrize(
     "form",
     [
-        "14:0{n}:10 phone 42 mph, dial {v}",
         "14:0{n}:10 set 42 mph shows {v}",
         "14:0{n}:10 55 mph sign, {v}",
         "14:0{n}:10 42 mph on the app, {v} here",
