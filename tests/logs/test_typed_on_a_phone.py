@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from speedcal.errors import SpeedcalError
 from speedcal.logs import read_readings
 from speedcal.units import MPH_MPS
 
@@ -53,7 +54,14 @@ def test_four_figures_before_every_speed_are_hour_and_minute(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "form", ["dash {0} phone {1}", "{0} dash, {1} phone", "indicated {0} actual {1}", "{0} on the dial ({1} actual)"]
+    "form",
+    [
+        "dash {0} phone {1}",
+        "{0} dash, {1} phone",
+        "indicated {0} actual {1}",
+        "{0} on the dial ({1} actual)",
+        "{0} (gps {1}.4mph)",
+    ],
 )
 def test_what_a_phone_showed_beside_the_dial_is_no_reading(tmp_path, form):
     """Both numbers are named."""
@@ -73,3 +81,13 @@ def test_small_numbers_in_words_before_a_unit_are_speeds(tmp_path):
     _read(
         tmp_path, [f"At {t // 60} minutes {t % 60} seconds {SPOKEN[mph]} mph" for mph, t in rows], NOTED_S - NOTED_S[0]
     )
+
+
+def test_what_a_receiver_showed_was_sent_by_nobody(tmp_path):
+    """``14:01:23 gps: 40`` is not 40 from one called gps; alone it is no reading of the dial."""
+    rows = list(zip(SHOWN_MPH, NOTED_S, strict=True))
+    _read(tmp_path, [f"{_clock(t)} {mph}, gps: {mph - 3}" for mph, t in rows])
+    path = tmp_path / "gps.txt"
+    path.write_text("\n".join(["mph", *(f"{_clock(t)} gps: {mph}" for mph, t in rows)]), encoding="utf-8")
+    with pytest.raises(SpeedcalError):
+        read_readings(path)

@@ -21,7 +21,7 @@ _IN_UNIT = r"(?:mph|km/?h|kph)"
 _RECEIVER, _OTHER = (
     re.compile(
         rf"(?P<dial>(?:{INSTRUMENT.pattern})\W{{0,3}}{_SAID}(?:\s?{_IN_UNIT})?(?=\s))?"
-        rf"(?:^|[,;(/|–-]|(?(dial)\s|(?!)))\s*(?:the\s)?{what}[^\d,;]{{0,15}}{_SAID}(?![\w:]|[.,]\d)"
+        rf"(?:^|[,;(/|–-]|(?(dial)\s|(?!)))\s*(?:the\s)?{what}[^\d,;]{{0,15}}{_SAID}(?:{_IN_UNIT}\b)?(?![\w:]|[.,]\d)"
         rf"|(?<![\w.,:]){_SAID}\s?{_IN_UNIT}?\s?"
         rf"(?:\(|(?:on|by|from) (?:the )?)?{what}(?!\D{{0,4}}\d|\s(?:lost|off|out|dead))",
         re.IGNORECASE,

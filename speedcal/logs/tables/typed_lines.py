@@ -74,7 +74,8 @@ def _sender(found: re.Match[str]) -> str:
 
 def _says_what(name: str) -> bool:
     """Tell whether what stands before a colon says what the number behind it is, or is a word of the note."""
-    return bool(read_heading(name).role) or speed_unit_in(name.lower()) is not None
+    of_speed = read_heading(f"{name} speed").origin in {"satellite", "instrument"}
+    return of_speed or bool(read_heading(name).role) or speed_unit_in(name.lower()) is not None
 
 
 def one_below_another(lines: Sequence[Line]) -> Sequence[Line]:

@@ -205,7 +205,8 @@ def _number_times(values: FloatArray, step: float, words: str) -> Stamps:
     whole = step >= 1
     if not whole and 36_526 <= middle <= 73_050 and np.ptp(values) < 2:
         return Stamps(np.round((values - _SPREADSHEET_EPOCH_D) * _DAY_S, 3), "local", max(step * _DAY_S, 0.001))
-    if step <= 1e-4 and np.ptp(values) < 1 and values.min() >= 0 and values.max() < 1 and len(values) > 1:
+    named = any(pattern.search(words) for pattern, _ in _UNITS)
+    if not named and step <= 1e-4 and np.ptp(values) < 1 and 0 <= values.min() <= values.max() < 1 < len(values):
         times, step_s = np.round(values * _DAY_S, 3), max(step * _DAY_S, 0.001)
         return Stamps(times, "time of day", step_s, findings=[Finding("fraction_of_day")])
     minutes, seconds = np.divmod(np.round(values * 100), 100)

@@ -149,7 +149,7 @@ def _special(words: str) -> Role | None:
 def normal(name: str) -> str:
     """Return a header in lower case with one space between words."""
     spread = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z]{2})(?=[A-Z][a-z]{2})", " ", name)
-    return " ".join(re.sub(r"[_\s]+", " ", spread).lower().split())
+    return " ".join(re.sub(r"[_\s]+", " ", spread).lower().split()).replace("km / h", "km/h")
 
 
 def of_times(heading: str) -> str:
