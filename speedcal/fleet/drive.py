@@ -26,7 +26,7 @@ _TRACKS = frozenset({".gpx", ".fit", ".tcx", ".kml", ".kmz", ".nmea", ".nma"})
 _TRACK_WORD = re.compile(r"(?:^|[ _-])(?:track|gps)(?:$|[ _.-])")
 _SAME_WHEELS = 0.12
 """How far odometer and speed may differ in a vehicle; miles and kilometers differ by 0.61."""
-_FORM = 10
+_FORM = 11
 """Counts changes of the method or of what is kept within a version; drives are measured again after one."""
 _FOR_BOTH = "speed_for_both"
 """Among the options of a drive: the column of the instrument is taken for the receiver's speed, too."""

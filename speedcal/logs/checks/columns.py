@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
@@ -10,6 +9,7 @@ from typing import Literal
 from speedcal.logs.source import Source
 from speedcal.logs.tables.tabular import Table, named_column
 from speedcal.logs.writing.headers import Heading, normal, read_heading, speed_unit_in
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.units import LENGTH_UNIT_M, SpeedUnit
 
 Part = Literal[
@@ -18,30 +18,30 @@ Part = Literal[
 ]  # fmt: skip
 """``speed`` names neither dial nor truth; ``start`` and ``end`` are the moments between which a distance was driven."""
 
-_TRUE = re.compile(
+_TRUE = late_pattern(
     r"(?<![a-z])(?:gps|gnss|true|actual|real|ground|satellite|sat ?nav|phone|app|receiver|radar|reference|calibrated"
     r"|calc(?:ulated)?|computed|smartphone|tel[eé]fono?|telefoon|telefone|téléphone|telemóvel|celular|handy|mobil(?:e|telefon)?"
     r"|navi|wahr|tatsächlich|réelle?|wirklich|werkelijk|verklig)(?![a-z])"
 )
-_DIAL = re.compile(r"indicated|speedo|dial|needle|pointer|instrument|dash(?![a-z])|tacho(?:graph|$)")
-_POST = re.compile(r"(?<![a-z])(?:mile|km|kilomet(?:er|re))?[ -]?(?:posts?|markers?|stones?|boards?)(?![a-z])")
-_GEAR = re.compile(r"(?<![a-z])gear(?![a-z])")
-_TIME = re.compile(
+_DIAL = late_pattern(r"indicated|speedo|dial|needle|pointer|instrument|dash(?![a-z])|tacho(?:graph|$)")
+_POST = late_pattern(r"(?<![a-z])(?:mile|km|kilomet(?:er|re))?[ -]?(?:posts?|markers?|stones?|boards?)(?![a-z])")
+_GEAR = late_pattern(r"(?<![a-z])gear(?![a-z])")
+_TIME = late_pattern(
     r"(?<![a-z])(?:times?|seconds?|secs?|s|stop ?watch|watch|lap|duration|elapsed|min|minutes|clock"
     r"|se(?:k|g|kund(?:en?|er|y)|gundos?|condes?|condi|conden)|zeit|temps|tiempo|tempo|tijd|tid|czas)(?![a-z])|m:s|min:s"
 )
-_START = re.compile(r"(?<![a-z])(?:start|begin|beginning|from)(?![a-z])")
-_END = re.compile(r"(?<![a-z])(?:end|finish|stop(?! ?watch))(?![a-z])")
-_DISTANCE = re.compile(
+_START = late_pattern(r"(?<![a-z])(?:start|begin|beginning|from)(?![a-z])")
+_END = late_pattern(r"(?<![a-z])(?:end|finish|stop(?! ?watch))(?![a-z])")
+_DISTANCE = late_pattern(
     r"(?<![a-z])(?:dist[aâ]n[cz](?:e|ia)?|dist|course|length|stretch|section|measured|mapped|map|strecke|afstand|sträcka)"
     r"(?![a-z])"
 )
-_LENGTH = re.compile(
+_LENGTH = late_pattern(
     r"(?<![a-z])(?:(?P<count>\d/\d|\d{1,5}(?:[.,]\d{1,4})?|one|half(?: an?)?|quarter(?: of an?)?|two|three|five|ten)"
     r"[ -]+)?"
     r"(?P<unit>miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])"
 )
-_NO_LENGTH = re.compile(r"(?:trip|odo) ?met(?:er|re)s?|\bm{1,2}:s{1,2}(?:[.,]s+)?|\bh{1,2}:m{1,2}(?::s{1,2})?")
+_NO_LENGTH = late_pattern(r"(?:trip|odo) ?met(?:er|re)s?|\bm{1,2}:s{1,2}(?:[.,]s+)?|\bh{1,2}:m{1,2}(?::s{1,2})?")
 """A trip meter is an instrument, and ``m:ss`` are minutes."""
 _COUNTS = {"one": 1.0, "half": 0.5, "quarter": 0.25, "two": 2.0, "three": 3.0, "five": 5.0, "ten": 10.0}
 

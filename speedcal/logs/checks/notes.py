@@ -15,22 +15,23 @@ from speedcal.logs.tables.handwriting import misread, without_struck
 from speedcal.logs.tables.tabular import Table
 from speedcal.logs.writing.headers import speed_unit_in
 from speedcal.logs.writing.number_words import in_figures
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.units import LENGTH_UNIT_M
 
-_TITLE = re.compile(
+_TITLE = late_pattern(
     r"(?P<dial>speedo(?:meter)?|\bdial\b|\bneedle\b|\bindicated\b|\bdash\b)"
     r"|(?P<true>\b(?:gps|phone|sat ?nav|app|actual|true|real|radar)\b)"
     r"|(?P<time>\b(?:times?|seconds?|secs?|stop ?watch)\b)|(?P<distance>\b(?:distance|dist|course|length)\b)"
     rf"|(?P<trip>{ODOMETER})|(?P<rpm>\brpm\b)|(?P<gear>\bgear(?: ratio)?\b)"
 )
-_TELLS = re.compile(r"(?<![a-z])(?:beside|next to|near)(?![a-z])")
+_TELLS = late_pattern(r"(?<![a-z])(?:beside|next to|near)(?![a-z])")
 """Words that say where something lay; the order of what they name is not that of the numbers below."""
-_BULLET = re.compile(
+_BULLET = late_pattern(
     r"(?:[-*•·–]\s+|\(?\d{1,2}[.)]\s+(?=\S)|(?:run|pass|check|test|lap)\s*#?\d{0,2}\s*[:.)-]\s*|#\d{1,2}\s*[:.)-]?\s+)+"
 )
-_PER_HOUR = re.compile(r"miles? (?:per|an|a) hour|m\.p\.h\.?")
-_KM_PER_HOUR = re.compile(r"(?:kilomet(?:er|re)s?|km) (?:per|an) hour")
-_CELLS = re.compile(r"\s*[;|/\t]\s*|,\s+|\s+")
+_PER_HOUR = late_pattern(r"miles? (?:per|an|a) hour|m\.p\.h\.?")
+_KM_PER_HOUR = late_pattern(r"(?:kilomet(?:er|re)s?|km) (?:per|an) hour")
+_CELLS = late_pattern(r"\s*[;|/\t]\s*|,\s+|\s+")
 _HEADINGS = {
     "dial": "dial", "true": "gps", "distance": "distance m", "time": "time", "rpm": "rpm", "gear": "gear ratio",
     "trip": "trip", "odometer_start": "odometer start", "odometer_end": "odometer end", "post": "mile post",

@@ -11,16 +11,17 @@ import numpy as np
 from speedcal.errors import Problem
 from speedcal.interval import FloatArray
 from speedcal.logs.tables.tabular import is_missing
+from speedcal.logs.writing.patterns import late_pattern
 
 _SECOND = r"(?P<s>\d{1,5})(?:[.,](?P<f>\d{1,9}))?"
 _FORMS = (
-    re.compile(_SECOND + r"\s*(?P<word>s|secs?|seconds?|min|mins|minutes?)?\.?", re.IGNORECASE),
-    re.compile(r"(?P<m>\d{1,3}):" + _SECOND.replace("{1,5}", "{2}")),
-    re.compile(
+    late_pattern(_SECOND + r"\s*(?P<word>s|secs?|seconds?|min|mins|minutes?)?\.?", re.IGNORECASE),
+    late_pattern(r"(?P<m>\d{1,3}):" + _SECOND.replace("{1,5}", "{2}")),
+    late_pattern(
         r"(?P<m>\d{1,3})\s*(?:'|′|m|min|mins|minutes?)\.?\s*" + _SECOND + r"\s*(?:\"|″|''|s|secs?|seconds?)?\.?", re.I
     ),
 )
-_THREE = re.compile(r"(?P<a>\d{1,2}):(?P<b>\d{2}):(?P<c>\d{2})(?:[.,](?P<f>\d{1,9}))?")
+_THREE = late_pattern(r"(?P<a>\d{1,2}):(?P<b>\d{2}):(?P<c>\d{2})(?:[.,](?P<f>\d{1,9}))?")
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,7 @@ from speedcal.logs.tables.tabular import is_missing
 from speedcal.logs.times.clock_times import UnclearTimesError, hint_in
 from speedcal.logs.times.timestamps import parse_stamps
 from speedcal.logs.writing.numbers import Numbers, decimal_step, speed_step
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.written_times import parse_stamp
 from speedcal.units import LENGTH_UNIT_M, SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
@@ -40,7 +41,7 @@ TACHOMETER_U = 0.01
 """Relative standard uncertainty of the tachometer itself and of what slips in the drive. From memory."""
 _GUESSED_LENGTHS = ("mi", "km", "m", "ft")
 _GUESSED_SPEEDS: tuple[SpeedUnit, ...] = ("mph", "km/h")
-_RATIO = re.compile(r"(\d{1,2}[.,]\d{1,4})(?::1)?")
+_RATIO = late_pattern(r"(\d{1,2}[.,]\d{1,4})(?::1)?")
 
 
 @dataclass(frozen=True, eq=False)

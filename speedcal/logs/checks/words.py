@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable
 from fractions import Fraction
 
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.units import LENGTH_UNIT_M
 
 _NUMBER = r"\d{1,3}(?:[.,]\d{1,2})?(?![\d.,]*\d)"
@@ -45,7 +46,7 @@ _TOKENS: tuple[tuple[str, str], ...] = (
     ("number", rf"(?<![a-z\d.,]){_NUMBER}(?!(?!ish)[a-z])"),
 )
 """Kinds of words, the first that fits counts."""
-TOKEN = re.compile("|".join(f"(?P<t{i}>{pattern})" for i, (_, pattern) in enumerate(_TOKENS)))
+TOKEN = late_pattern("|".join(f"(?P<t{i}>{pattern})" for i, (_, pattern) in enumerate(_TOKENS)))
 _COUNTS = {"half": 0.5, "quarter": 0.25, "one": 1.0, "two": 2.0}
 Token = tuple[str, str]
 """Kind and text."""

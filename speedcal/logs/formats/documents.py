@@ -18,6 +18,7 @@ from speedcal.logs.formats.registry import LogFormat, Request
 from speedcal.logs.formats.text_logs import read_text
 from speedcal.logs.formats.xmltree import local, parse, without_comments
 from speedcal.logs.source import OFFICE_TEXT, Source, check_archive, holds_office_text, read_member
+from speedcal.logs.writing.patterns import late_pattern
 
 _OPEN_TEXT = b"mimetypeapplication/vnd.oasis.opendocument.text"
 _ROWS, _CELLS = frozenset({"tr", "table-row"}), frozenset({"tc", "table-cell"})
@@ -35,16 +36,16 @@ _RTF_SHOWN = {
     **{"emdash": "–", "endash": "–", "bullet": "•", "{": "{", "}": "}", "\\": "\\"},
 }
 _RTF_UNSHOWN = frozenset({"fonttbl", "colortbl", "stylesheet", "info", "pict", "header", "footer", "listtable", "*"})
-_HTML_TAG = re.compile(r"<[!?]?(/?)([a-zA-Z][a-zA-Z0-9]{0,15})[^<>]{0,2000}>")
+_HTML_TAG = late_pattern(r"<[!?]?(/?)([a-zA-Z][a-zA-Z0-9]{0,15})[^<>]{0,2000}>")
 _HTML_UNSHOWN = frozenset({"script", "style", "head"})
 _HTML_BREAK = frozenset({"br", "p", "div", "li", "h1", "h2", "h3", "h4", "h5", "h6", "blockquote"})
 _MAIL = re.compile(rb"(?:[A-Za-z][A-Za-z-]{1,40}:[^\n]{0,2000}\n(?:[ \t][^\n]{0,2000}\n){0,50}){2,100}\r?\n")
 _MAIL_CODED = re.compile(rb"^(?:content-type|mime-version):", re.IGNORECASE | re.MULTILINE)
 _MOST_PARTS = 200
 """Headings of parts in a mail; parts within parts without end cost the square of their number."""
-_NUMBERED = re.compile(r"^.*\d.*$", re.MULTILINE)
+_NUMBERED = late_pattern(r"^.*\d.*$", re.MULTILINE)
 _TIME = r"\d{1,2}[:hH.]\d\d(?!\d)"
-_TIMED = re.compile(rf"^.{{0,40}}{_TIME}.{{0,80}}\d.{{0,80}}$|^.{{0,80}}\d.{{0,80}}{_TIME}", re.MULTILINE)
+_TIMED = late_pattern(rf"^.{{0,40}}{_TIME}.{{0,80}}\d.{{0,80}}$|^.{{0,80}}\d.{{0,80}}{_TIME}", re.MULTILINE)
 _FEWEST_LINES, _HEAD = 4, 65_536
 """Lines with figures below which a document is no notes; a page that asks to sign in has figures too, but no times."""
 

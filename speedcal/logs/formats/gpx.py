@@ -32,6 +32,7 @@ from speedcal.logs.formats.xmltree import refuse_doctype, root_name
 from speedcal.logs.source import Source
 from speedcal.logs.tables.sessions import EVERY, choose
 from speedcal.logs.writing.headers import normal, speed_unit_in
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.units import SpeedUnit
 
 TRACK_POINT_EXTENSION = "http://www.garmin.com/xmlschemas/TrackPointExtension/v2"
@@ -58,7 +59,7 @@ _FEWEST_LOOSE, _LONGEST_BETWEEN_S = 10, 15.0
 that says when to arrive has fewer. Our own judgment."""
 _UTF_8 = re.compile(rb"\s*<\?xml[^>]{0,200}?encoding\s*=\s*[\"'](?i:utf-8|us-ascii|ascii)[\"']")
 _DECLARES = re.compile(rb"\s*<\?xml[^>]{0,200}?encoding")
-_NAMED = re.compile(
+_NAMED = late_pattern(
     r"(?:(?:indicated|speedo(?:meter)?|dial|needle|reading|shown?|reads?)[ :=]*)?(\d{1,3}(?:[.,]\d{1,2})?)"
     r" ?([a-z/]+(?: [a-z/]+)*)?"
 )

@@ -16,10 +16,11 @@ from speedcal.logs import limits
 from speedcal.logs.formats.gpx_points import MARK, Run, number, numbers
 from speedcal.logs.formats.xmltree import local
 from speedcal.logs.writing.instants import read_instants
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.written_times import parse_stamp
 from speedcal.units import SPEED_UNIT_MPS, parse_speed_unit
 
-_SPEED = re.compile(
+_SPEED = late_pattern(
     r"(?:gps|ground|doppler|sog)?_?speed(?:_?(?P<unit>mps|m_s|kmh|kph|km_h|mph|kn|kt|knots))?|sog", re.IGNORECASE
 )
 _TAKEN = frozenset({"trkseg", "trk", "wpt", "rtept", "gpx", MARK})

@@ -18,6 +18,7 @@ from speedcal.logs.tables.delimited import Rows
 from speedcal.logs.tables.long_form import long_table
 from speedcal.logs.tables.tabular import Table, find_table
 from speedcal.logs.writing.headers import read_heading
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.written_times import parse_stamp
 
 _RECORD = "\x1e"
@@ -27,7 +28,7 @@ _PLACES = ("longitude", "latitude", "altitude")
 """What the numbers of a GeoJSON position are, in their order."""
 _FEWEST, _LOOKED_AT = 2, 20
 _SESSION = "session id"
-_UNIT = re.compile(r'"(?:speed|dial)?[ _]?units?"\s*:\s*"([^"]{1,20})"', re.IGNORECASE)
+_UNIT = late_pattern(r'"(?:speed|dial)?[ _]?units?"\s*:\s*"([^"]{1,20})"', re.IGNORECASE)
 """Of all records, beside their list."""
 _HEAD = 100_000
 _Named = tuple[tuple[str, ...], list[Mapping[str, Any]]]

@@ -13,9 +13,10 @@ from speedcal.logs.drive.track import Fixes, Track, build_track
 from speedcal.logs.formats.registry import LogFormat, Request
 from speedcal.logs.formats.xmltree import local, number_in, parse, root_name
 from speedcal.logs.source import Source
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.written_times import parse_instant
 
-_SPEED = re.compile(r"(?:gps|ground)?[ _]?speed", re.IGNORECASE)
+_SPEED = late_pattern(r"(?:gps|ground)?[ _]?speed", re.IGNORECASE)
 
 
 def _read_track(source: Source, request: Request) -> Track:

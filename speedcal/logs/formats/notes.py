@@ -30,13 +30,14 @@ from speedcal.logs.times.clock_times import UnclearTimesError
 from speedcal.logs.times.timestamps import parse_stamps
 from speedcal.logs.writing.headers import normal, of_times, speed_unit_in, unit_in_title
 from speedcal.logs.writing.number_words import in_figures
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.words_abroad import in_figures_abroad
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
-_DITTO = re.compile(r"(?:^|(?<=\s))(?:\"|''|″|”|„|〃|ditto|do\.|same)(?=\s|$|[,;])", re.IGNORECASE)
-_ITEM = re.compile(r"\s*(?:#\d{1,3}[.):]?|\d{1,3}[.)])\s+(?=.*\d[:hH.]\d)")
+_DITTO = late_pattern(r"(?:^|(?<=\s))(?:\"|''|″|”|„|〃|ditto|do\.|same)(?=\s|$|[,;])", re.IGNORECASE)
+_ITEM = late_pattern(r"\s*(?:#\d{1,3}[.):]?|\d{1,3}[.)])\s+(?=.*\d[:hH.]\d)")
 """The number of an item in a list of notes: ``3.``, ``3)`` or ``#3`` before a time."""
-_BARE = re.compile(r"[\s\d.,;|+-]*(?:[A-Za-z/]{2,5})?\s*")
+_BARE = late_pattern(r"[\s\d.,;|+-]*(?:[A-Za-z/]{2,5})?\s*")
 _IN_TITLES = ("thousands_in_note", "several_numbers")
 """What keeps a line from being a reading and may stand in a title: sizes of tires, ratios, the odometer."""
 _LONGEST = 500

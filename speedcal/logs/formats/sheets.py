@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import re
 import warnings
 import zipfile
 from collections import Counter
@@ -30,9 +29,10 @@ from speedcal.logs.tables.several_tables import Wanted, table_for, tells
 from speedcal.logs.tables.tabular import Table, find_table
 from speedcal.logs.writing.characters import plain_characters
 from speedcal.logs.writing.headers import read_heading
+from speedcal.logs.writing.patterns import late_pattern
 
 _LONGEST_NOTE, _LOOKED_AT = 80, 40
-_DURATION = re.compile(r"PT(?:(\d+)H)?(?:(\d+)M)?(?:(\d+)(?:[.,]\d+)?S)?")
+_DURATION = late_pattern(r"PT(?:(\d+)H)?(?:(\d+)M)?(?:(\d+)(?:[.,]\d+)?S)?")
 """A time of day or a time since a start, as OpenDocument keeps it."""
 
 

@@ -26,12 +26,13 @@ from speedcal.logs.times.time_column import on_track_clock, read_times
 from speedcal.logs.writing.headers import Heading, normal, read_heading, speed_unit_in, unit_in_title
 from speedcal.logs.writing.number_words import in_figures
 from speedcal.logs.writing.numbers import Numbers, parse_numbers
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.units import LENGTH_UNIT_M, SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
 _LOOKED_AT = 100
-_OVER = re.compile(r"(?<![a-z])(?:miles?|mi|km|kilomet(?:er|re)s?)(?![a-z/])")
+_OVER = late_pattern(r"(?<![a-z])(?:miles?|mi|km|kilomet(?:er|re)s?)(?![a-z/])")
 """In the header of times: they are those of a stopwatch over a distance."""
-_NUMBER_BEFORE = re.compile(r"\d{1,3}(?:[.,]\d{1,2})?\s*")
+_NUMBER_BEFORE = late_pattern(r"\d{1,3}(?:[.,]\d{1,2})?\s*")
 
 
 def read_table(source: Source, table: Table, request: Request, *, kind: str) -> Readings:

@@ -20,9 +20,10 @@ from speedcal.logs.tables.delimited import Rows
 from speedcal.logs.tables.several_tables import Wanted
 from speedcal.logs.tables.tabular import Table, find_table
 from speedcal.logs.writing.characters import plain_characters
+from speedcal.logs.writing.patterns import late_pattern
 
-_TAG = re.compile(r"<(/?)([a-zA-Z][a-zA-Z0-9]{0,15})([^<>]{0,2000})>")
-_SPAN = re.compile(r"(col|row)span\s*=\s*[\"']?(\d{1,4})", re.IGNORECASE)
+_TAG = late_pattern(r"<(/?)([a-zA-Z][a-zA-Z0-9]{0,15})([^<>]{0,2000})>")
+_SPAN = late_pattern(r"(col|row)span\s*=\s*[\"']?(\d{1,4})", re.IGNORECASE)
 _CELL = re.compile(rb"<t[dh][\s>]", re.IGNORECASE)
 _UNSHOWN = frozenset({"script", "style", "head"})
 _DELIMITER = "\t"

@@ -10,8 +10,9 @@ from xml.etree import ElementTree
 
 from speedcal.logs import limits
 from speedcal.logs.source import Source
+from speedcal.logs.writing.patterns import late_pattern
 
-_ROOT = re.compile(r"<(?![?!])(?:[\w.-]+:)?([\w.-]+)")
+_ROOT = late_pattern(r"<(?![?!])(?:[\w.-]+:)?([\w.-]+)")
 
 
 _PIECE = 65_536

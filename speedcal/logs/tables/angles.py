@@ -12,18 +12,19 @@ from speedcal.interval import FloatArray
 from speedcal.logs.tables.tabular import Table
 from speedcal.logs.writing.headers import Heading, Role, normal
 from speedcal.logs.writing.numbers import parse_numbers
+from speedcal.logs.writing.patterns import late_pattern
 
 _LONGEST_ANGLE = 60
 """Characters of an angle at most."""
-_SEXAGESIMAL = re.compile(
+_SEXAGESIMAL = late_pattern(
     r"\s*(?P<before>[NSEWnsew])?\s*(?P<minus>-)?(?P<d>\d{1,3})\s*[°\s:-]\s*(?P<m>\d{1,2}(?:[.,]\d{1,10})?)\s*['′:-]?"
     r"(?:\s*(?P<s>\d{1,2}(?:[.,]\d{1,10})?)\s*(?:\"|″|'')?)?\s*(?P<after>[NSEWnsew])?\s*"
 )
-_HEMISPHERE = re.compile(r"\s*(-?[\d.,]+)\s*°?\s*([NSEWnsew])?\s*|\s*([NSEWnsew])\s*(-?[\d.,]+)\s*°?\s*")
-_PADDED = {"latitude": re.compile(r"-?0\d{3}(?:[.,]\d+)?"), "longitude": re.compile(r"-?0\d{4}(?:[.,]\d+)?")}
+_HEMISPHERE = late_pattern(r"\s*(-?[\d.,]+)\s*°?\s*([NSEWnsew])?\s*|\s*([NSEWnsew])\s*(-?[\d.,]+)\s*°?\s*")
+_PADDED = {"latitude": late_pattern(r"-?0\d{3}(?:[.,]\d+)?"), "longitude": late_pattern(r"-?0\d{4}(?:[.,]\d+)?")}
 """Degrees in two or three figures and minutes in two, without anything between them."""
 _MOST_DEG = {"latitude": 90.0, "longitude": 180.0}
-_IN_SEMICIRCLES = re.compile(r"semi ?circles?|position ?(?:lat|long)(?![a-z])")
+_IN_SEMICIRCLES = late_pattern(r"semi ?circles?|position ?(?:lat|long)(?![a-z])")
 """Headers of columns with the angles of FIT records."""
 SEMICIRCLE_DEG = 180 / 2**31
 """Degrees in the unit in which FIT writes angles."""

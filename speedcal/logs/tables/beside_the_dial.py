@@ -10,8 +10,9 @@ from speedcal.logs.tables.line_rows import Line
 from speedcal.logs.tables.note_numbers import has_speed, in_one_unit, united_speed
 from speedcal.logs.tables.noted_times import time_in
 from speedcal.logs.writing.headers import INSTRUMENT
+from speedcal.logs.writing.patterns import late_pattern
 
-_ODOMETER = re.compile(
+_ODOMETER = late_pattern(
     r"(?<![A-Za-z])(?:odo(?:met(?:er|re))?|trip(?: ?met(?:er|re))?|mileage|total)"
     r"\W{0,3}\d[\d.,' ]*\d*(?:\s*(?:mi(?:les)?|km))?(?![A-Za-z])",
     re.IGNORECASE,
@@ -19,7 +20,7 @@ _ODOMETER = re.compile(
 _SAID = r"\d{1,3}(?:[.,]\d{1,2})?"
 _IN_UNIT = r"(?:mph|km/?h|kph)"
 _RECEIVER, _OTHER = (
-    re.compile(
+    late_pattern(
         rf"(?P<dial>(?:{INSTRUMENT.pattern})\W{{0,3}}{_SAID}(?:\s?{_IN_UNIT})?(?=\s))?"
         rf"(?:^|[,;(/|–-]|(?(dial)\s|(?!)))\s*(?:the\s)?{what}[^\d,;]{{0,15}}{_SAID}(?:{_IN_UNIT}\b)?(?![\w:]|[.,]\d)"
         rf"|(?<![\w.,:]){_SAID}\s?{_IN_UNIT}?\s?"
@@ -29,9 +30,9 @@ _RECEIVER, _OTHER = (
     for what in (r"(?:gps|gnss|sat ?nav)\b", r"(?:phone|app|actual|true|real)\b")
 )
 """What a receiver showed, which is no reading of the dial; by words that mean it where another number stands beside."""
-_DASH = re.compile(r"^\s*[-–—−](?:\s+|(?!\d+[-–—−]))(?=\d)")
+_DASH = late_pattern(r"^\s*[-–—−](?:\s+|(?!\d+[-–—−]))(?=\d)")
 """Stands between time and reading, no dial shows less than nothing; ``-50-`` is struck out."""
-_DATE = re.compile(r"\b(?:\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{4})(?![\w:])")
+_DATE = late_pattern(r"\b(?:\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{4})(?![\w:])")
 _LOOKED_AT, _FEWEST_UNITED, _UNITED = 200, 4, 0.8
 """Lines that tell how readings are written in a file, the fewest that do, and the share of them that is written so."""
 _LONGEST = 500

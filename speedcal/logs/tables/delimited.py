@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -13,17 +12,18 @@ from speedcal.logs.source import Source
 from speedcal.logs.tables.fix_lines import fix_lines
 from speedcal.logs.tables.handwriting import MARKS, is_drawn, unmarked
 from speedcal.logs.tables.line_rows import split_lines
+from speedcal.logs.writing.patterns import late_pattern
 
 _DELIMITERS = ("\t", ";", "|", ",")
 LOOKED_AT = 60
 """Lines from the middle of a file that tell how its rows look."""
-_DITTO = re.compile(r"(?:[^\",;|\t]*|\s*\"\s*)(?:[,;|\t](?:[^\",;|\t]*|\s*\"\s*))*")
+_DITTO = late_pattern(r"(?:[^\",;|\t]*|\s*\"\s*)(?:[,;|\t](?:[^\",;|\t]*|\s*\"\s*))*")
 """A row in which every quotation mark stands alone in its cell: it repeats what stands above."""
-_OPEN = re.compile(r'(?:^|[,;|\t])\s{0,9}"(?=[^\s",;|\t])[^"]*$')
-_CLOSED = re.compile(r'[^"]*"\s*(?:[,;|\t]|$)')
+_OPEN = late_pattern(r'(?:^|[,;|\t])\s{0,9}"(?=[^\s",;|\t])[^"]*$')
+_CLOSED = late_pattern(r'[^"]*"\s*(?:[,;|\t]|$)')
 """A quoted cell that does not end in its line, and a line in which it does; a ditto mark has nothing behind it."""
 _MOST_LINES_OF_CELL, _LOOKED_FOR_QUOTES, _LONGEST_REMARKS = 20, 1_000, 5_000
-_COMMENT = re.compile(r"\s*#(?!\d{1,3}[.):]?\s+\S*\d)")
+_COMMENT = late_pattern(r"\s*#(?!\d{1,3}[.):]?\s+\S*\d)")
 """``#3: 10:32:15 45`` is the third of a list."""
 
 

@@ -9,9 +9,10 @@ from itertools import pairwise
 
 from speedcal.logs.tables.line_rows import Line, Split
 from speedcal.logs.writing.headers import SPEED_UNIT
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.spoken_times import CUE
 
-_PLOTTED = re.compile(
+_PLOTTED = late_pattern(
     r"\s*(-?\d{1,2}\.\d+)\s*,\s*(-?\d{1,3}\.\d+)\s*,\s*[01]\s*,\s*(-?\d{1,6}(?:\.\d*)?)\s*,\s*(\d{5}\.\d{5,12})\s*(?:,.*)?"
 )
 """Latitude, longitude, whether a piece begins, height in feet, days since 1899-12-30; date and time may follow."""
@@ -20,26 +21,26 @@ _NO_HEIGHT_FT = -777.0
 _HEAD_LINES, _HEAD_OF_FLIGHT = 6, 100
 _FEWEST, _MOST_READ = 3, 0.8
 _HALVES = (("lat", "ns"), ("lon", "ew"))
-_LAT = re.compile(r"(?<![a-z])lat(?:itude)?\s*[:=]?\s*(-?\d{1,2}\.\d{3,12})", re.IGNORECASE)
-_LON = re.compile(r"(?<![a-z])lon(?:g(?:itude)?)?\s*[:=]?\s*(-?\d{1,3}\.\d{3,12})", re.IGNORECASE)
-_STAMP = re.compile(
+_LAT = late_pattern(r"(?<![a-z])lat(?:itude)?\s*[:=]?\s*(-?\d{1,2}\.\d{3,12})", re.IGNORECASE)
+_LON = late_pattern(r"(?<![a-z])lon(?:g(?:itude)?)?\s*[:=]?\s*(-?\d{1,3}\.\d{3,12})", re.IGNORECASE)
+_STAMP = late_pattern(
     r"(?<![\d:])(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}[T ]+)?\d{1,2}:\d{2}:\d{2}(?:[.,]\d{1,9})?(?![\d:])"
     r"(?:Z|[+-]\d{2}:\d{2})?"
 )
-_BESIDE = re.compile(r"(?<![\d.:])(-?\d{1,2}\.\d{4,12})[,;\s]{1,3}(-?\d{1,3}\.\d{4,12})(?![\d.])")
-_NORTH_EAST = re.compile(
+_BESIDE = late_pattern(r"(?<![\d.:])(-?\d{1,2}\.\d{4,12})[,;\s]{1,3}(-?\d{1,3}\.\d{4,12})(?![\d.])")
+_NORTH_EAST = late_pattern(
     r"(?<!\w)([NS])[:=]?\s?(\d{1,2}\.\d{3,12})[,;\s]{1,3}([EW])[:=]?\s?(\d{1,3}\.\d{3,12})(?![\d.])"
 )
-_SPEED = re.compile(rf"(?<![\w.,:])(\d{{1,3}}+(?:\.\d{{1,4}}+)?+)\s?+({SPEED_UNIT})(?![A-Za-z/])", re.IGNORECASE)
+_SPEED = late_pattern(rf"(?<![\w.,:])(\d{{1,3}}+(?:\.\d{{1,4}}+)?+)\s?+({SPEED_UNIT})(?![A-Za-z/])", re.IGNORECASE)
 _LONGEST = 2_000
 """Characters of a cue that are looked at."""
-_FLOWN = re.compile(
+_FLOWN = late_pattern(
     r"B(?P<clock>[0-2]\d[0-5]\d[0-5]\d)(?P<lat>\d\d)(?P<lat_min>\d{5})(?P<ns>[NS])(?P<lon>\d{3})(?P<lon_min>\d{5})(?P<ew>[EW])"
     r"(?P<valid>[AV])(?:-\d{4}|\d{5})(?P<height>-\d{4}|\d{5}).*"
 )
 """A B record of IGC (FAI, Technical Specification for IGC-approved GNSS Flight Recorders; from memory): minutes of arc
 in thousandths; V where the height is none of the receiver's."""
-_FLOWN_DAY = re.compile(r"HFDTE(?:DATE:)?(\d\d)(\d\d)(\d\d)")
+_FLOWN_DAY = late_pattern(r"HFDTE(?:DATE:)?(\d\d)(\d\d)(\d\d)")
 _DAY = timedelta(days=1)
 
 

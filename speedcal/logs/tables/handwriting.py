@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 from speedcal.logs.tables.line_rows import Line
 from speedcal.logs.writing.number_words import LARGE
+from speedcal.logs.writing.patterns import late_pattern
 
-_STRUCK = re.compile(r"~~.*?~~|(?:[^\s\u0335-\u0338][\u0335-\u0338]\s*)+")
-_LETTER_FOR_DIGIT = re.compile(r"\d[oO](?![A-Za-z])|(?<![A-Za-z])[oOlI]+[.:]?\d|\d[:.]?[oOlI]+\d|:\d?[oOlI]")
+_STRUCK = late_pattern(r"~~.*?~~|(?:[^\s\u0335-\u0338][\u0335-\u0338]\s*)+")
+_LETTER_FOR_DIGIT = late_pattern(r"\d[oO](?![A-Za-z])|(?<![A-Za-z])[oOlI]+[.:]?\d|\d[:.]?[oOlI]+\d|:\d?[oOlI]")
 """6O, l5 and 7:l5: an o for a nought, an l for a one. ``20l`` may be of fuel."""
 
 
 _PARTS = {"½": ".5", "¼": ".25", "¾": ".75", "1/2": ".5", "1/4": ".25", "3/4": ".75", "and a half": ".5"}
-_PART = re.compile(r"(?<=\d)(?:\s?([½¼¾])|\s(1/2|1/4|3/4|and a half)(?![\w/]))")
-_NUMBERED = re.compile(r"\s*(?:[A-Za-z]{1,12}\.?\s?)?[(#\[]?(\d{1,4})[)\].:]?\s+(?=\d{1,2}[:hH.]\d{2}\D.*\d)")
+_PART = late_pattern(r"(?<=\d)(?:\s?([½¼¾])|\s(1/2|1/4|3/4|and a half)(?![\w/]))")
+_NUMBERED = late_pattern(r"\s*(?:[A-Za-z]{1,12}\.?\s?)?[(#\[]?(\d{1,4})[)\].:]?\s+(?=\d{1,2}[:hH.]\d{2}\D.*\d)")
 _FEWEST_NUMBERED = 3
-_QUOTED = re.compile(r"\s*(?:>\s?)++(?=.*\d[:hH.]\d{2})")
+_QUOTED = late_pattern(r"\s*(?:>\s?)++(?=.*\d[:hH.]\d{2})")
 _AROUND, _FEWEST_MARKED = frozenset("*`'"), 2
 MARKS = _AROUND | {"~"}
 """Without any of these in a text no cell of it is marked."""

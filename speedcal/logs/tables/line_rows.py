@@ -10,6 +10,7 @@ import re
 from collections.abc import Sequence
 
 from speedcal.logs.writing.headers import read_heading
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.written_times import parse_stamp
 
 Line = tuple[int, str]
@@ -18,15 +19,15 @@ Split = tuple[list[list[str]], list[int]]
 """Cells of the rows, the header first, and the line of each."""
 
 _LOOKED_AT = 40
-_NAMED = re.compile(r"([A-Za-z_][\w.]{0,60})=(.*?)(?=[\s,;|]+[A-Za-z_][\w.]{0,60}=|[\s,;|]*$)")
-_INSERT = re.compile(r"\s*insert\s+into\s+[^\s(]+\s*\(([^()]*)\)\s*values\b(.*)", re.IGNORECASE)
-_BETWEEN_ROWS = re.compile(r"\)\s*,\s*\(")
-_ANSWER = re.compile(
+_NAMED = late_pattern(r"([A-Za-z_][\w.]{0,60})=(.*?)(?=[\s,;|]+[A-Za-z_][\w.]{0,60}=|[\s,;|]*$)")
+_INSERT = late_pattern(r"\s*insert\s+into\s+[^\s(]+\s*\(([^()]*)\)\s*values\b(.*)", re.IGNORECASE)
+_BETWEEN_ROWS = late_pattern(r"\)\s*,\s*\(")
+_ANSWER = late_pattern(
     r"(?<![0-9A-Za-z.])(?:7E[89A-F][ #:]?(?:0?3 ?))?41 ?0D ?([0-9A-F]{2})[ 0-9A-F]{0,24}[\">\s]*$", re.IGNORECASE
 )
 _FEWEST_ANSWERS, _ANSWERS = 3, 0.2
 """Answers at least, and as a share of the lines: requests, echoes and other quantities stand between them."""
-_WITH_HALF = re.compile(r"(\d)\s+([ap]\.?m\.?)(?=\s|$)", re.IGNORECASE)
+_WITH_HALF = late_pattern(r"(\d)\s+([ap]\.?m\.?)(?=\s|$)", re.IGNORECASE)
 """A time and its half of the day, which are one cell."""
 _FEWEST_NAMED, _FEWEST_ALIGNED, _HEADER_WITHIN = 3, 3, 4
 _MOST_NAMES = 400

@@ -19,18 +19,19 @@ from speedcal.logs.tables.delimited import Rows
 from speedcal.logs.tables.tabular import Table, is_missing
 from speedcal.logs.writing.headers import normal, read_heading
 from speedcal.logs.writing.numbers import MISSING
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.written_times import parse_stamp
 from speedcal.units import parse_speed_unit
 
-_QUANTITY = re.compile(
+_QUANTITY = late_pattern(
     r"quantity|parameter|signal|sensor|channel|measurement|name|pid|key|metric|type|field|topic|variable"
 )
-_VALUE = re.compile(r"(?:measured |sensor )?(?:value|reading|measurement|data|val)")
-_UNIT = re.compile(r"units?|uom")
-_PID = re.compile(r"(?:0x)?(?:01[ _-]?)?(?:0x)?(0[0-9a-f])", re.IGNORECASE)
+_VALUE = late_pattern(r"(?:measured |sensor )?(?:value|reading|measurement|data|val)")
+_UNIT = late_pattern(r"units?|uom")
+_PID = late_pattern(r"(?:0x)?(?:01[ _-]?)?(?:0x)?(0[0-9a-f])", re.IGNORECASE)
 _PIDS = {"0d": "vehicle speed km/h", "0c": "engine speed rpm"}
-_NUMBER_AND_UNIT = re.compile(r"[-+]?\d+(?:[.,]\d+)? ?(\D+)")
-_RECEIVER = re.compile(r"gps|gnss|location|position|fix")
+_NUMBER_AND_UNIT = late_pattern(r"[-+]?\d+(?:[.,]\d+)? ?(\D+)")
+_RECEIVER = late_pattern(r"gps|gnss|location|position|fix")
 _SEPARATORS = (":", "|", ",", " ", "/")
 _MOST_KEYS, _LOOKED_AT = 60, 200
 _FEWEST_ROWS = 8

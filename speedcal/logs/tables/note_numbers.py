@@ -7,34 +7,35 @@ import re
 
 from speedcal.logs.tables.handwriting import in_decimals
 from speedcal.logs.writing.headers import INSTRUMENT, SPEED_UNIT
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.units import SPEED_UNIT_MPS, parse_speed_unit
 
-_NUMBER = re.compile(r"(?<![\w.])(?<!\d,)[-+]?\d{1,6}(?:[.,]\d{1,4})?(?![\w:])")
-_GROUPED = re.compile(r"(?<![\w.,])\d{1,3}(?:[,.' ]\d{3})+(?:[.,]\d{1,2})?(?![\w:]|[.,]\d)")
-RANGE = re.compile(
+_NUMBER = late_pattern(r"(?<![\w.])(?<!\d,)[-+]?\d{1,6}(?:[.,]\d{1,4})?(?![\w:])")
+_GROUPED = late_pattern(r"(?<![\w.,])\d{1,3}(?:[,.' ]\d{3})+(?:[.,]\d{1,2})?(?![\w:]|[.,]\d)")
+RANGE = late_pattern(
     r"(?<![\w.,-])(\d{1,3})\s*(?:-|–|to|or|/|\.{2,3}|(?<=between \d\d )and)\s*(\d{1,3})(?![\w:.,-]|\s*(?:s|sec|min)\b)"
 )
-_WITHIN = re.compile(r"(\d{1,3}(?:[.,]\d{1,2})?)\s?(?:±|\+/?-|\+-)\s?(\d{1,2}(?:[.,]\d{1,2})?)(?![\w:.,])")
+_WITHIN = late_pattern(r"(\d{1,3}(?:[.,]\d{1,2})?)\s?(?:±|\+/?-|\+-)\s?(\d{1,2}(?:[.,]\d{1,2})?)(?![\w:.,])")
 """30 ± 1: the needle stood anywhere within, rectangular."""
-ABOUT = re.compile(
+ABOUT = late_pattern(
     r"(?<=\d)\s*(?:ish|\?|\+/?-|\+(?!\s?\d))|(?<=\d)[-−](?=\s*$)|(?:~|≈|(?<![a-z])(?:ca\.?|approx\.?|approximately|about|around|circa|roughly|maybe"
     r"|nearly|almost|close to|(?:just|slightly|a (?:bit|little|touch|hair)) (?:over|under|above|below)))"
     r"\s*(?=\d)",
     re.IGNORECASE,
 )
-_ONE_SIDED = re.compile(
+_ONE_SIDED = late_pattern(
     r"(?:(?<![-=])[<>≤≥]|(?<![a-z])(?:over|under|above|below|more than|less than|at least|at most|up to))\s*(?=\d)",
     re.IGNORECASE,
 )
-_TOUCHING_UNIT = re.compile(r"(?<=\d)(?=(?:mph|km|kph|kn|kt|mi/|m/s)[a-z/]*\b)", re.IGNORECASE)
-_BESIDE = re.compile(
+_TOUCHING_UNIT = late_pattern(r"(?<=\d)(?=(?:mph|km|kph|kn|kt|mi/|m/s)[a-z/]*\b)", re.IGNORECASE)
+_BESIDE = late_pattern(
     r"(?<![\w.,])\d[\d.,]{0,7}\s?(?:rpm|r/min|1/min|u/min|°\s?[CF]?|%|psi|bar|volts?|s|secs?|seconds?|mins?|minutes?"
     r"|hours?|hrs?|yards?|met(?:er|re)s|feet|ft|lanes?|cars|lorries|trucks|people)(?![A-Za-z])",
     re.IGNORECASE,
 )
 """A number of something else."""
-_LIST = re.compile(r"\d{1,3}(?:[.,]\d{1,2})?(?:\s*[,;]\s*\d{1,3}(?:[.,]\d{1,2})?)+[,;]?")
-_UNITED = re.compile(
+_LIST = late_pattern(r"\d{1,3}(?:[.,]\d{1,2})?(?:\s*[,;]\s*\d{1,3}(?:[.,]\d{1,2})?)+[,;]?")
+_UNITED = late_pattern(
     r"(?P<other>(?<![a-z])(?:limit|zone|posted|signs?|gps|gnss|sat ?nav|true|actual|phone|app|wind|set|cruise|max)"
     r"(?:\W|of|is|at|to|said|says){0,9})?"
     rf"(?<![\w.,:+-])(?P<speed>\d{{1,3}}(?:[.,]\d{{1,2}})?)\s?(?:{SPEED_UNIT})(?![a-z/])"
@@ -43,12 +44,12 @@ _UNITED = re.compile(
     re.IGNORECASE,
 )
 """A number with a unit of speed behind it, and what says that the dial did not show it."""
-_NAMED = re.compile(
+_NAMED = late_pattern(
     r"(?P<word>[^\W\d_]{2,})[\s:#[]{0,2}\d|\d[\d.,]*(?:[^\W\d_]|\s(?:zone|limit|revs|degrees|[CF])(?![a-z]))",
     re.IGNORECASE,
 )
 """A number behind a word that may say what it is, or before one that does: ``45 or so 63`` is neither."""
-_TWO_UNITS = re.compile(
+_TWO_UNITS = late_pattern(
     rf"(?<![\w.,:+-])(?P<one>\d{{1,3}}(?:[.,]\d{{1,2}})?)\s?(?P<unit>{SPEED_UNIT})\s?[(\[=/|,;–-]{{0,2}}\s?"
     rf"(?:or|is)?\s?(?P<two>\d{{1,3}}(?:[.,]\d{{1,2}})?)\s?(?P<other>{SPEED_UNIT})(?![a-z/])\s?[)\]]?",
     re.IGNORECASE,

@@ -10,50 +10,51 @@ from itertools import pairwise
 from speedcal.logs.tables.line_rows import Line
 from speedcal.logs.tables.note_numbers import has_speed
 from speedcal.logs.writing.local_times import with_colons
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.spoken_times import spoken_time
 from speedcal.logs.writing.written_times import DAY_AND_MONTH, MONTH_AND_DAY, month_named, parse_stamp
 
-_TIME = re.compile(
+_TIME = late_pattern(
     r"(?:(?:\d{4}[-/.:]\d{1,2}[-/.:]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4})(?:\s*[T,]\s*|\s+))?"
     r"(?<![\d:.,])\d{1,3}[:hH]\d{2}(?::\d{2})?(?:\.\d{1,6}(?![\d,.]))?"
     r"(?:\s?[AaPp]\.?\s?[Mm]\b\.?)?(?:\s?(?:Z|UTC|GMT|[+-]\d{2}:?\d{2})(?![\w:]))?"
 )
-_DOTTED = re.compile(r"(?<![\d.,:])([01]?\d|2[0-3])\.([0-5]\d)\.([0-5]\d)(?![\d.,]|:\d)")
+_DOTTED = late_pattern(r"(?<![\d.,:])([01]?\d|2[0-3])\.([0-5]\d)\.([0-5]\d)(?![\d.,]|:\d)")
 """10.03.17: three parts are a time of day; a date would have to come before a time."""
-_DOTTED_PM = re.compile(r"(?<![\d.,:])(1[0-2]|0?[1-9])\.([0-5]\d)\s?([AaPp])\.?[Mm]\b\.?")
-_SINCE_1970 = re.compile(r"(?<![\d.,:])(1\d{9}(?:\.\d{1,6}|\d{3})?)(?![\d:])")
-_COMPACT = re.compile(
+_DOTTED_PM = late_pattern(r"(?<![\d.,:])(1[0-2]|0?[1-9])\.([0-5]\d)\s?([AaPp])\.?[Mm]\b\.?")
+_SINCE_1970 = late_pattern(r"(?<![\d.,:])(1\d{9}(?:\.\d{1,6}|\d{3})?)(?![\d:])")
+_COMPACT = late_pattern(
     r"(?<!\d)(\d{8}[T_-]\d{6}|20\d{6} \d{6})"
     r"(?:(Z|[+-]\d{2}:?\d{2})(?![\w:])|(?:\d{3})?(?!\d)(?:[\w()-]*\.(?:jpe?g|heic|png))?)",
     re.IGNORECASE,
 )
 """20260317T140312Z, and 20260317_140312 as phones name what they take."""
-_UNTIL = re.compile(
+_UNTIL = late_pattern(
     r"(?<![\d:.,])(\d{1,2}):([0-5]\d)(?::([0-5]\d))?\s?(?:[-–—]|to|till?|until)\s?"
     r"(\d{1,2}):([0-5]\d)(?::([0-5]\d))?(?![\d:])(?!\s?[ap]\.?m)",
     re.IGNORECASE,
 )
 """Two times within an hour: from when to when a speed was held."""
-_BETWEEN = re.compile(r"\bbetween\s+(\d[\d:]*)\s+and\s+(?=\d{1,2}:)", re.IGNORECASE)
+_BETWEEN = late_pattern(r"\bbetween\s+(\d[\d:]*)\s+and\s+(?=\d{1,2}:)", re.IGNORECASE)
 _LONGEST_HOLD_S = 3600
-_HOURS = re.compile(
+_HOURS = late_pattern(
     r"(?<![\w.,:])([01]?\d|2[0-3])\s?(?:h|uhr|uur|heures?|horas?)\s?(?:(?:und|en|et|y|e)\s)?([0-5]?\d)"
     r"(?![\w:']|[.,]\d|\s?m(?:in)?(?![a-z]))",
     re.IGNORECASE,
 )
 """10 h 04, 10 Uhr 4."""
-_MILITARY = re.compile(
+_MILITARY = late_pattern(
     r"(?<![\w.,:])([01]\d|2[0-3])([0-5]\d)(?::([0-5]\d)(?![\d:])|\s?(?:hrs?|hours|h|uhr|uur)\b)", re.IGNORECASE
 )
-_AND_SECONDS = re.compile(
+_AND_SECONDS = late_pattern(
     r"(?<=\d:)(?<!:\d\d:)([0-5]\d),?\s(?:(?:and|und|en|et|y|e)\s)?([0-5]?\d)\s?s(?:e[ckg][a-z]*)?\b"
     r"|(?<=\d:)(?<!:\d\d:)([0-5]\d)\sand\s([0-5]?\d)(?![\w:.,]|\s?(?:mph|k|mi))",
     re.IGNORECASE,
 )
 """10:04 and 30, 10:04 and 30 seconds."""
-_DAY_AND_MONTH = re.compile(r"^\s*\d{1,2}[/.]\d{1,2}\.?,?\s+(?=\d{1,2}:\d{2})")
+_DAY_AND_MONTH = late_pattern(r"^\s*\d{1,2}[/.]\d{1,2}\.?,?\s+(?=\d{1,2}:\d{2})")
 _WORDED = tuple(
-    re.compile(rf"(?<![\w.,:/-]){date}(?:,?\s|-)(?P<year>\d{{4}})(?!\w)(?:,?\s(?:at\s)?)?")
+    late_pattern(rf"(?<![\w.,:/-]){date}(?:,?\s|-)(?P<year>\d{{4}})(?!\w)(?:,?\s(?:at\s)?)?")
     for date in (DAY_AND_MONTH, MONTH_AND_DAY)
 )
 """17 March 2026, Mar 17, 2026."""
@@ -61,14 +62,14 @@ _MONTHS = (
     "jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sept?(?:ember)?|oct(?:ober)?"
     "|nov(?:ember)?|dec(?:ember)?"
 )
-_WORDED_WITHOUT_YEAR = re.compile(
+_WORDED_WITHOUT_YEAR = late_pattern(
     rf"(?<![\w.,:/-])(?:\d{{1,2}}(?:st|nd|rd|th)?\s(?:of\s)?(?:{_MONTHS})|(?:{_MONTHS})\s\d{{1,2}}(?:st|nd|rd|th)?)"
     r"\.?,?\s(?:at\s)?(?=\d{1,2}:\d{2})",
     re.IGNORECASE,
 )
-_COMMA_BEFORE_TIME = re.compile(r",(?=\d{1,2}:\d{2}(?!\d))")
-_GLUED = re.compile(r"[A-Za-z]{1,8}\d")
-_WEEKDAY = re.compile(r"^(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*[.,]?\s+", re.IGNORECASE)
+_COMMA_BEFORE_TIME = late_pattern(r",(?=\d{1,2}:\d{2}(?!\d))")
+_GLUED = late_pattern(r"[A-Za-z]{1,8}\d")
+_WEEKDAY = late_pattern(r"^(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*[.,]?\s+", re.IGNORECASE)
 _LONGEST, _LONGEST_DAY, _FEWEST_DAYS = 500, 40, 2
 _FEWEST_PAIRS = 3
 _COLUMNS, _FEWEST_APART = ((True, False), (False, True)), 4

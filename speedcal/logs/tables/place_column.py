@@ -7,10 +7,11 @@ from collections.abc import Sequence
 
 from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.numbers import MISSING
+from speedcal.logs.writing.patterns import late_pattern
 
 _ANGLE = r"-?\d{1,3}\.\d{2,15}"
-_PAIR = re.compile(rf"[(\[]?\s*({_ANGLE})\s*°?\s*[,;/ ]\s*({_ANGLE})\s*°?\s*[)\]]?")
-_POINT = re.compile(
+_PAIR = late_pattern(rf"[(\[]?\s*({_ANGLE})\s*°?\s*[,;/ ]\s*({_ANGLE})\s*°?\s*[)\]]?")
+_POINT = late_pattern(
     rf"(?:SRID=\d{{1,6}};)?\s*POINT\s*Z?\s*\(\s*({_ANGLE})\s+({_ANGLE})(?:\s+-?[\d.]+)?\s*\)", re.IGNORECASE
 )
 _LOOKED_AT = 50

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import re
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -15,15 +14,16 @@ from speedcal.logs.tables.layouts import one_below_the_other, turned_upright
 from speedcal.logs.tables.place_column import with_places
 from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.numbers import MISSING
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.written_times import parse_stamp
 
 _HEADER_WITHIN = 400
 """Rows within which the data must begin."""
 _LONGEST_DATUM, _LONGEST_TITLE = 80, 5_000
-_DECIMALS = re.compile(r"[-+]?\d+([.,])(?:\d{1,2}|\d{4,})|[-+]?\d{4,}([.,])\d{3}")
+_DECIMALS = late_pattern(r"[-+]?\d+([.,])(?:\d{1,2}|\d{4,})|[-+]?\d{4,}([.,])\d{3}")
 _SUMMARY = frozenset({"min", "max", "minimum", "maximum", "average", "avg", "mean", "median", "total", "sum", "count"})
 """First cells of rows below the data that sum them up."""
-_NUMBERLIKE = re.compile(r"[-+]?[\d.,' ]*\d[\d.,' ]*(?:\s*[A-Za-z/]{1,6})?")
+_NUMBERLIKE = late_pattern(r"[-+]?[\d.,' ]*\d[\d.,' ]*(?:\s*[A-Za-z/]{1,6})?")
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,9 @@ from speedcal.logs.source import Source
 from speedcal.logs.tables.delimited import Rows
 from speedcal.logs.tables.sessions import EVERY, choose
 from speedcal.logs.writing.headers import SPEED_UNIT, VEHICLE
+from speedcal.logs.writing.patterns import late_pattern
 
-_TITLE = re.compile(
+_TITLE = late_pattern(
     rf"\W*(?P<name>{VEHICLE}\s?(?:id|no\.?|nr\.?|number)?\W{{0,3}}(?:[\w-]{{1,12}}\s)?[\w-]*\d[\w-]*)\W*(?:{SPEED_UNIT})?\W*",
     re.IGNORECASE,
 )

@@ -9,16 +9,17 @@ from collections.abc import Sequence
 
 from speedcal.logs.tables.line_rows import Line
 from speedcal.logs.writing.headers import read_heading, speed_unit_in
+from speedcal.logs.writing.patterns import late_pattern
 
-_SENT = re.compile(
+_SENT = late_pattern(
     r"(?P<when>[\[(<]?\d[\d/.,:\- ]{0,30}\d(?:\s?[AaPp]\.?[Mm]\.?)?[\])>]?\s*(?:[-–]\s+)?)"
     r"(?:<(?P<nick>[^<>]{1,40})>|(?!\s*[AaPp]\.?[Mm]\b)(?P<name>[^:<>\d]*[A-Za-z+][^:<>]{0,40}):)\s"
 )
-_TIME = re.compile(r"(?<![\d:.])\d{1,2}:\d{2}(?::\d{2})?(?![\d:])")
+_TIME = late_pattern(r"(?<![\d:.])\d{1,2}:\d{2}(?::\d{2})?(?![\d:])")
 _CLOCK = r"\d{1,2}:\d{2}(?::\d{2})?"
 _BETWEEN = tuple(
     map(
-        re.compile,
+        late_pattern,
         (
             r";",
             r"[,|]\s{1,3}(?=\d{1,2}:\d{2})",
@@ -27,17 +28,17 @@ _BETWEEN = tuple(
         ),
     )
 )
-_SPEED_AND_TIMES = re.compile(
+_SPEED_AND_TIMES = late_pattern(
     r"\s*(?P<speed>\d{1,3}(?:[.,]\d)?(?![\d:]*:\d)\s?(?:[A-Za-z/]{2,5})?)\s?(?:(?:at|@|[:=–-])\s?)?"
     rf"(?P<times>{_CLOCK}(?:(?:\s?[,;&+]\s?|\sand\s|,\sand\s|\s){_CLOCK})*)[.\s]*"
 )
 _BEFORE_SPEED = r"(?=[\s,;:-]+\D*\d{1,3}(?:[.,]\d{1,2})?(?!\d))"
 _FIGURES = (
-    re.compile(rf"\s*([01]\d|2[0-3])[ -]?([0-5]\d)[ -]?([0-5]\d){_BEFORE_SPEED}"),
-    re.compile(rf"\s*([01]\d|2[0-3])([0-5]\d)(){_BEFORE_SPEED}"),
+    late_pattern(rf"\s*([01]\d|2[0-3])[ -]?([0-5]\d)[ -]?([0-5]\d){_BEFORE_SPEED}"),
+    late_pattern(rf"\s*([01]\d|2[0-3])([0-5]\d)(){_BEFORE_SPEED}"),
 )
 """Hour, minute and second; hour and minute."""
-_SPOKE = re.compile(
+_SPOKE = late_pattern(
     r"\s*(?P<name>[A-Za-z][A-Za-z ]{0,30}\d{0,3})[\s,(\[]+(?P<when>\d{1,2}:\d{2}(?::\d{2})?)[)\]]?\s*:?\s*"
 )
 _FEWEST_SENT, _FEWEST_LISTED, _FEWEST_FIGURES = 3, 2, 8

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import UTC, tzinfo
 from typing import Literal
 
@@ -11,17 +10,18 @@ import numpy as np
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 from speedcal.logs.drive.readings_built import Stamps
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.written_times import Stamp
 
 _HOUR_S, _HALF_DAY_S, _DAY_S, _QUARTER_DAY_S = 3600.0, 43_200.0, 86_400.0, 21_600.0
-_ELAPSED = re.compile(
+_ELAPSED = late_pattern(
     r"elapsed|since|stopwatch|duration|run ?time|(?<![a-z])laps?(?![a-z])"
     r"|(?:from|after|of|ab|seit|nach|vom|depuis|desde) (?:the |der |dem )?start"
     r"|t\+|min:sec|(?:lauf|fahr)zeit|écoulé|transcurrid|decorrid|trascors|verstreken|förfluten"
 )
-_CLOCK = re.compile(r"hh:mm|h:mm|clock|time of day|local|utc|gmt|am/pm|uhrzeit|heure|hora")
-_HOURS = re.compile(r"h{1,2}:mm")
-_MINUTES = re.compile(r"(?<![h:])m{1,2}:ss")
+_CLOCK = late_pattern(r"hh:mm|h:mm|clock|time of day|local|utc|gmt|am/pm|uhrzeit|heure|hora")
+_HOURS = late_pattern(r"h{1,2}:mm")
+_MINUTES = late_pattern(r"(?<![h:])m{1,2}:ss")
 _LONGEST_PAIR_H, _LONGEST_PAIR_MIN = 180, 360
 """Pairs that span at most this many units are hours and minutes, beyond the second minutes and seconds.
 

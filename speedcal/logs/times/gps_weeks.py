@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 
 import numpy as np
@@ -11,8 +10,9 @@ from speedcal.logs.drive.readings_built import Stamps
 from speedcal.logs.tables.tabular import Table
 from speedcal.logs.writing.headers import normal
 from speedcal.logs.writing.numbers import parse_numbers
+from speedcal.logs.writing.patterns import late_pattern
 
-_WEEK = re.compile(r"(?:gps|gnss)? ?(?:week|wk|wn|wno)(?: ?(?:no\.?|nr\.?|num|number))?")
+_WEEK = late_pattern(r"(?:gps|gnss)? ?(?:week|wk|wn|wno)(?: ?(?:no\.?|nr\.?|num|number))?")
 _BEGIN_S, _WEEK_S = 315_964_800.0, 604_800.0
 _FIRST_WEEK = 1024
 """A smaller number is one of ten bits, which begins anew every 1024 weeks and so tells no date."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from datetime import tzinfo
 
@@ -20,6 +19,7 @@ from speedcal.logs.times.gps_weeks import in_weeks
 from speedcal.logs.times.timestamps import parse_stamps
 from speedcal.logs.writing.headers import Heading, normal
 from speedcal.logs.writing.numbers import time_step
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.written_times import parse_stamp
 
 _MINUTE_S = 60.0
@@ -40,13 +40,13 @@ _PARTS = {
     for word in words
 }
 """Headers of the parts of a time that stand in columns of their own."""
-_OF_MINUTE = re.compile(r"[0-5]?\d(?:\.\d+)?")
-_UNREAD = re.compile(r"(?=[^°]{5,40}$)(?:\D*\d+){3,7}\D*")
+_OF_MINUTE = late_pattern(r"[0-5]?\d(?:\.\d+)?")
+_UNREAD = late_pattern(r"(?=[^°]{5,40}$)(?:\D*\d+){3,7}\D*")
 """Three numbers in a cell of a column that is not named: most likely a time, which must not be passed over."""
-_DOTTED = re.compile(r"\d{1,2}\.\d\d\.\d\d")
+_DOTTED = late_pattern(r"\d{1,2}\.\d\d\.\d\d")
 """A date or a time; under the name of a date it is one."""
-_RECEIVER = re.compile(r"gps|gnss|utc")
-_KEPT = re.compile(r"server|receiv|upload|insert|created|processed|arriv|stored|saved")
+_RECEIVER = late_pattern(r"gps|gnss|utc")
+_KEPT = late_pattern(r"server|receiv|upload|insert|created|processed|arriv|stored|saved")
 """When a row came in, which is after what it tells."""
 
 

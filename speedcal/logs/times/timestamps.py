@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
@@ -18,12 +17,13 @@ from speedcal.logs.drive.readings_built import Stamps
 from speedcal.logs.times.clock_times import SHORTEST_S, UnclearTimesError, read_clock_times, undo_change
 from speedcal.logs.writing.instants import usual_instants
 from speedcal.logs.writing.numbers import MISSING, time_step
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.written_times import Stamp, StampKind, days_since_1970, parse_stamp
 
 _CLOCKS: tuple[StampKind, ...] = ("clock", "three", "pair")
-_SIX, _CLOCK_FIGURES = re.compile(r"(?:[01]\d|2[0-3])[0-5]\d[0-5]\d|"), " hhmmss"
+_SIX, _CLOCK_FIGURES = late_pattern(r"(?:[01]\d|2[0-3])[0-5]\d[0-5]\d|"), " hhmmss"
 """Six figures of which the first may be 0 are a clock's; no number is written so."""
-_UTC_HEADER = re.compile(r"(?<![a-z])(utc|gmt|zulu)(?![a-z])")
+_UTC_HEADER = late_pattern(r"(?<![a-z])(utc|gmt|zulu)(?![a-z])")
 
 
 def parse_stamps(cells: Sequence[str], *, header: str = "", zone: tzinfo | None = None) -> Stamps:
@@ -171,15 +171,15 @@ def _to_utc(value: float, zone: tzinfo, last: float) -> float:
 
 _SINCE_1970 = (1.0, 1e-3, 1e-6, 1e-9)
 """Seconds in one unit of a time since 1970, whichever makes a date."""
-_MINUTES_AND_SECONDS = re.compile(r"(?<![a-z])m(?:m|ins?|inutes?)?\.ss?(?:ecs?|econds?)?(?![a-z])")
-_COUNTS_DOWN = re.compile(r"(?<![a-z])(?:remaining|left|count(?:s|ing)?[ -]?down|restzeit|restant)(?![a-z])")
+_MINUTES_AND_SECONDS = late_pattern(r"(?<![a-z])m(?:m|ins?|inutes?)?\.ss?(?:ecs?|econds?)?(?![a-z])")
+_COUNTS_DOWN = late_pattern(r"(?<![a-z])(?:remaining|left|count(?:s|ing)?[ -]?down|restzeit|restant)(?![a-z])")
 _UNITS = (
-    (re.compile(r"(?<![a-z])(ms|msec|millis|milliseconds?)(?![a-z])"), 1e-3),
-    (re.compile(r"(?<![a-z])(us|µs|micros|microseconds?)(?![a-z])"), 1e-6),
-    (re.compile(r"(?<![a-z])(ns|nsec|nanos|nanoseconds?)(?![a-z])"), 1e-9),
-    (re.compile(r"(?<![a-z])(mins?|minut(?:es?|en|os?|i|er|y))(?![a-z])"), 60.0),
-    (re.compile(r"(?<![a-z])(h|hours?)(?![a-z])"), 3600.0),
-    (re.compile(r"(?<![a-z])(s|sec|secs|seconds?)(?![a-z])"), 1.0),
+    (late_pattern(r"(?<![a-z])(ms|msec|millis|milliseconds?)(?![a-z])"), 1e-3),
+    (late_pattern(r"(?<![a-z])(us|µs|micros|microseconds?)(?![a-z])"), 1e-6),
+    (late_pattern(r"(?<![a-z])(ns|nsec|nanos|nanoseconds?)(?![a-z])"), 1e-9),
+    (late_pattern(r"(?<![a-z])(mins?|minut(?:es?|en|os?|i|er|y))(?![a-z])"), 60.0),
+    (late_pattern(r"(?<![a-z])(h|hours?)(?![a-z])"), 3600.0),
+    (late_pattern(r"(?<![a-z])(s|sec|secs|seconds?)(?![a-z])"), 1.0),
 )
 _FEWEST_LAPS, _OFTEN_BACK = 6, 0.2
 _FEWEST_NOTED, _MOST_NOTED = 4, 40

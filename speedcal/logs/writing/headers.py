@@ -6,88 +6,89 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.units import LENGTH_UNIT_M, SPEED_WORDS, SpeedUnit, parse_speed_unit
 
 Place = Literal["latitude", "longitude", "elevation", "validity", "north_south", "east_west"]
 Role = Literal["speed", "time", "date", "odometer", "engine", "u", "u_common", "session", "unit", ""] | Place
 
 SPEED_UNIT = "|".join(map(re.escape, sorted(SPEED_WORDS, key=len, reverse=True)))
-_SPEED_UNIT = re.compile(rf"(?<![a-z])({SPEED_UNIT})(?![a-z/²^]|2)")
-_VALUE = re.compile(rf"(?<!\d\d\d)\d\s?(?:{_SPEED_UNIT.pattern})")
-_SMALL = re.compile(r"(?<![a-z])(cm|mm)/s(?![a-z/²^]|2)")
+_SPEED_UNIT = late_pattern(rf"(?<![a-z])({SPEED_UNIT})(?![a-z/²^]|2)")
+_VALUE = late_pattern(rf"(?<!\d\d\d)\d\s?(?:{_SPEED_UNIT.pattern})")
+_SMALL = late_pattern(r"(?<![a-z])(cm|mm)/s(?![a-z/²^]|2)")
 _PARTS = {"cm": 0.01, "mm": 0.001}
-_LENGTH_UNIT = re.compile(r"(?<![a-z])(miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])")
-INSTRUMENT = re.compile(
+_LENGTH_UNIT = late_pattern(r"(?<![a-z])(miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])")
+INSTRUMENT = late_pattern(
     r"indicated|speedo(?:meter)?|dial|needle|pointer|instrument|shown|display|dash|tach[oy]|compteur|reading|angezeigt"
     r"|anzeige|affich|indicad|indicat[oa]|indiqu|teller|aangegeven|licznik|velocím|velocim|prędkościomierz|wskaz|gösterge"
     r"|(?<![a-z])ind(?![a-z])"
     r"|mittari|mätare|спидометр|速度計|メーター|车速表|仪表|속도계"
 )
-_SATELLITE = re.compile(
+_SATELLITE = late_pattern(
     r"(?<![a-z])(?:gps|gnss|(?:ground|gnd|true|sog|doppler|actual|satellite|real(?![- ]?time)"
     r"|réelle?|tatsächlich|wirklich|werkelijk)(?![a-z]))"
 )
-_VEHICLE = re.compile(r"(?<![a-z])(vehicle|car|obd(?: ?ii)?|ecu|vss|wheel|bus|can|010d|0d)(?![a-z])|車速")
-_CALCULATED = re.compile(r"(?<![a-z])(calc(?:ulated)?|derived|computed|filtered|estimated)(?![a-z])")
-_SPEED_WORD = re.compile(
+_VEHICLE = late_pattern(r"(?<![a-z])(vehicle|car|obd(?: ?ii)?|ecu|vss|wheel|bus|can|010d|0d)(?![a-z])|車速")
+_CALCULATED = late_pattern(r"(?<![a-z])(calc(?:ulated)?|derived|computed|filtered|estimated)(?![a-z])")
+_SPEED_WORD = late_pattern(
     r"speed|velocity|(?<![a-z])(?:sog|spd|vss|fart)(?![a-z])|geschwindigkeit|vitesse|velocidad|velocit|010d|prędkość|hız"
     r"|скорость|snelheid|hastighet|nopeus|rychlost|sebesség|brzina|vitez|швидкість|ταχύτητα|מהירות|السرعة|속도|速度|車速"
 )
-_NO_SPEED = re.compile(
+_NO_SPEED = late_pattern(
     r"(?<![a-z])(max|min|avg|average|mean|cruise|limit|engine|fan|wi?nd|rpm|shaft|turbine|rotor|accel|pump|motor"
     r"|vertical|precision|accuracy|error|std)|m/s2|m/s\^2|m/s²"
 )
-_TIME_WORD = re.compile(
+_TIME_WORD = late_pattern(
     r"(?<![a-z])(time|timestamp|stamp|datetime|clock|utc|gmt|epoch|elapsed|seconds?|secs?|mins|minut(?:es?|en|os?|i|er|y)"
     r"|min\.? (?:after|from|into)"
     r"|se(?:k|g|kund(?:en?|er|y)|gundos?|condes?|condi|conden)|mm\.ss|(?:lauf|fahr)zeit|temps|tiempo|tempo"
     r"|zeit|uhrzeit|uhr|zeitpunkt|moment|instant|heure|hora|tijd|tid|czas|saat|zaman|čas|idő|aika|время|when|since|stopwatch|horodatage|i?tow|hh:mm|mm:ss)(?![a-z])|日時|時刻|时间|시간"
 )
-_BARE_TIME = re.compile(r"t|(?:s|[mµun]s|sec|min|minutes?|hours?)|t ?[\[(]?(?:s|[mµun]s|sec|min|h)[\])]?")
-_WHEN = re.compile(r"\d[\d.:]* ?[^\W\d]*|(?<![a-z])since(?! (?:the )?start)")
+_BARE_TIME = late_pattern(r"t|(?:s|[mµun]s|sec|min|minutes?|hours?)|t ?[\[(]?(?:s|[mµun]s|sec|min|h)[\])]?")
+_WHEN = late_pattern(r"\d[\d.:]* ?[^\W\d]*|(?<![a-z])since(?! (?:the )?start)")
 """How long something took or when it was, and since when it is so."""
-_DATE_WORD = re.compile(r"(?<![a-z])(date|day|datum|fecha|data|tarih|dato|päivä|дата)(?![a-z])|日付|날짜|日期")
-_DATE_OF_ZONE = re.compile(r"(?:utc|gmt|gps) ?(?:date|day|d)|(?:date|day) ?[\[(]?(?:utc|gmt)[\])]?")
+_DATE_WORD = late_pattern(r"(?<![a-z])(date|day|datum|fecha|data|tarih|dato|päivä|дата)(?![a-z])|日付|날짜|日期")
+_DATE_OF_ZONE = late_pattern(r"(?:utc|gmt|gps) ?(?:date|day|d)|(?:date|day) ?[\[(]?(?:utc|gmt)[\])]?")
 """A date that names its zone; the clock time has a column of its own."""
-_ODOMETER = re.compile(r"(?<![a-z])(odo|odometer|odometre|mileage|trip|trip ?meter)(?![a-z])")
-_NOT_LENGTH = re.compile(r"(?<![a-z])(?:trip|odo) ?met(?:er|re)s?(?![a-z])")
+_ODOMETER = late_pattern(r"(?<![a-z])(odo|odometer|odometre|mileage|trip|trip ?meter)(?![a-z])")
+_NOT_LENGTH = late_pattern(r"(?<![a-z])(?:trip|odo) ?met(?:er|re)s?(?![a-z])")
 """A trip meter is an instrument; it says nothing about metres."""
-_ENGINE = re.compile(r"(?<![a-z])rpm(?![a-z])|engine ?(?:speed|rpm)|r/min|1/min|min-1|(?<![a-z])010c(?![a-z])")
-_UNCERTAINTY = re.compile(r"u ?(common)? ?[\[(]? ?(?:km/h|mph|m/s|kn) ?[\])]?")
+_ENGINE = late_pattern(r"(?<![a-z])rpm(?![a-z])|engine ?(?:speed|rpm)|r/min|1/min|min-1|(?<![a-z])010c(?![a-z])")
+_UNCERTAINTY = late_pattern(r"u ?(common)? ?[\[(]? ?(?:km/h|mph|m/s|kn) ?[\])]?")
 VEHICLE = (
     r"(?:vehicle|car|truck|lorry|van|bus|auto|fahrzeug|wagen|v[ée]hicule|voiture|camion|veh[íi]culo|coche|carro|ve[íi]culo"
     r"|veicolo|voertuig|pojazd|fordon)"
 )
-_SESSION = re.compile(
+_SESSION = late_pattern(
     rf"(?:{VEHICLE}|fleet|asset|device|tracker|session|trip|drive|driver|logger)"
     r"[ _-]?(?:id|no\.?|nr\.?|number|name)?"
     r"|unit[ _]?(?:id|no|number|name)|vin|imei|(?:(?:number|licen[sc]e) ?)?plate"
     r"|reg(?:istration)?\.?(?: ?(?:no|number))?"
     r"|(?:auto)?kennzeichen|immatriculation|matr[íi]cula|placa|targa|kenteken|nr rejestracyjny|regnr"
 )
-_UNIT = re.compile(r"(?:(?:speed|velocity|reading|dial) ?)?(?:units?|uom|einheit|unité|unidad)")
-_NO_PLACE = re.compile(r"precision|accuracy|(?<![a-z])(?:[hvp]?dop|error|std|sigma|time|timestamp|age)(?![a-z])")
+_UNIT = late_pattern(r"(?:(?:speed|velocity|reading|dial) ?)?(?:units?|uom|einheit|unité|unidad)")
+_NO_PLACE = late_pattern(r"precision|accuracy|(?<![a-z])(?:[hvp]?dop|error|std|sigma|time|timestamp|age)(?![a-z])")
 """How good a fix is, or when it was taken."""
 _PLACE: dict[Place, re.Pattern[str]] = {
-    "north_south": re.compile(
+    "north_south": late_pattern(
         r"^(?!.*lat).*(?<![a-z])n/s(?![a-z])|^lat(?:itude)? ?(?:hemi(?:sphere)?|dir(?:ection)?|ref)$"
     ),
-    "east_west": re.compile(
+    "east_west": late_pattern(
         r"^(?!.*lon).*(?<![a-z])e/w(?![a-z])|^(?:lon|lng|long|longitude) ?(?:hemi(?:sphere)?|dir(?:ection)?|ref)$"
     ),
-    "latitude": re.compile(
+    "latitude": late_pattern(
         r"(?<![a-z])(?:gps ?)?(?:lat|latitud(?:e|ine)?|breitengrad|breite|breedte(?:graad)?|szerokość|enlem"
         r"|leveysaste|breddegrad|bredd)(?![a-z])|широта|šířka|szélesség|πλάτος|緯度|纬度|위도"
     ),
-    "longitude": re.compile(
+    "longitude": late_pattern(
         r"(?<![a-z])(?:gps ?)?(?:lon|lng|long|longitud(?:e|ine)?|laengengrad|längengrad|länge|lengte(?:graad)?|długość"
         r"|boylam|pituusaste|l[eæ]ngdegrad|längd)(?![a-z])|долгота|délka|hosszúság|μήκος|経度|经度|경도"
     ),
-    "elevation": re.compile(
+    "elevation": late_pattern(
         r"(?<![a-z])(?:alt|altitud(?:e|ine)?|ele|elevation|height|höhe|hoogte|wysokość|yükseklik|höjd|korkeus)(?![a-z])"
         r"|высота|výška|高度|標高|海拔|고도"
     ),
-    "validity": re.compile(r"(?<![a-z])(fix|valid|validity|status|fix ?type|quality|mode|provider)(?![a-z])"),
+    "validity": late_pattern(r"(?<![a-z])(fix|valid|validity|status|fix ?type|quality|mode|provider)(?![a-z])"),
 }
 
 Origin = Literal["instrument", "vehicle", "satellite", "calculated", ""]

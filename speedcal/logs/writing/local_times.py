@@ -5,25 +5,26 @@ from __future__ import annotations
 import re
 from datetime import date, timedelta
 
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.spoken_times import spoken_time
 
-_WEEKDAY = re.compile(
+_WEEKDAY = late_pattern(
     r"^(?:mon|tue|wed|thu|fri|sat|sun|mo|di|mi|do|fr|sa|so|lun|mar|mer|mié|mie|jeu|jue|gio|ven|vie|vr|sam|sáb|sab|dim|dom"
     r"|seg|ter|qua|qui|sex|ma|wo|za|zo|pon|wt|śr|czw|pt|sob|ndz|niedz)[^\W\d_]*[.,]?\s+|^(?:kl\.?|um|at)\s+",
     re.IGNORECASE,
 )
-_SAYS_CLOCK = re.compile(r"\s?(?:uhr|hrs?|hours|час)\.?$", re.IGNORECASE)
-_NAME_OF_ZONE = re.compile(r"\s\([A-Za-z .]{2,40}\)$")
-_HALF_BEFORE = re.compile(r"(?:(오전|上午|午前)|오후|下午|午後)\s?([\d:.]+)")
-_YEAR_FIRST = re.compile(
+_SAYS_CLOCK = late_pattern(r"\s?(?:uhr|hrs?|hours|час)\.?$", re.IGNORECASE)
+_NAME_OF_ZONE = late_pattern(r"\s\([A-Za-z .]{2,40}\)$")
+_HALF_BEFORE = late_pattern(r"(?:(오전|上午|午前)|오후|下午|午後)\s?([\d:.]+)")
+_YEAR_FIRST = late_pattern(
     r"^(\d{4})\s?[年년.]\s?(\d{1,2})\s?[月월.]\s?(\d{1,2})\s?[日일.]?,?\s*(?=\D|\d{1,2}[:.時시点])"
 )
-_IDEOGRAPHS = re.compile(r"(\d{1,2})\s?[時时시点]\s?(\d{1,2})\s?[分분](?:\s?(\d{1,2}(?:\.\d{1,3})?)\s?[秒초])?")
-_DOTTED = re.compile(r"(?<!\S)(\d{1,2})\.(\d\d)\.(\d\d)(?=$|[.,]\d|\s?[AaPp])")
-_WITHOUT_YEAR = re.compile(r"^\d{1,2}\.\d{1,2}\.\s+(?=\d{1,2}[:.]\d\d)")
-_WEEK = re.compile(r"^(\d{4})-?W(\d\d)-?([1-7])(?=[T ])")
-_DAY_OF_YEAR = re.compile(r"^(\d{4})-?(\d{3})(?=[T ])")
-_SECONDS = re.compile(r"([-+]?\d{1,6}(?:[.,]\d{1,3})?)\s?(?:s|secs?|seconds?)\.?", re.IGNORECASE)
+_IDEOGRAPHS = late_pattern(r"(\d{1,2})\s?[時时시点]\s?(\d{1,2})\s?[分분](?:\s?(\d{1,2}(?:\.\d{1,3})?)\s?[秒초])?")
+_DOTTED = late_pattern(r"(?<!\S)(\d{1,2})\.(\d\d)\.(\d\d)(?=$|[.,]\d|\s?[AaPp])")
+_WITHOUT_YEAR = late_pattern(r"^\d{1,2}\.\d{1,2}\.\s+(?=\d{1,2}[:.]\d\d)")
+_WEEK = late_pattern(r"^(\d{4})-?W(\d\d)-?([1-7])(?=[T ])")
+_DAY_OF_YEAR = late_pattern(r"^(\d{4})-?(\d{3})(?=[T ])")
+_SECONDS = late_pattern(r"([-+]?\d{1,6}(?:[.,]\d{1,3})?)\s?(?:s|secs?|seconds?)\.?", re.IGNORECASE)
 
 
 def in_usual_form(text: str) -> str:

@@ -6,6 +6,8 @@ import re
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from speedcal.logs.writing.patterns import late_pattern
+
 _UNITS = ["one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
 _TEENS = ["ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"]
 _TENS = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
@@ -18,25 +20,27 @@ _UNIT, _TEEN, _TEN = "|".join(_UNITS), "|".join(_TEENS), "|".join([*_TENS, "four
 _BELOW_100 = rf"(?:(?:{_TEN})(?:[ -](?:{_UNIT})\b)?|{_TEEN}|{_UNIT})"
 _NUMBER = rf"(?:(?:a|one|two)[ -]hundred(?:[ -](?:and[ -])?{_BELOW_100})?|(?:oh|o|zero)[ -](?:{_UNIT})|{_BELOW_100})\b"
 _SPOKEN = rf"{_NUMBER}(?: point (?:{_UNIT}|zero)\b)?"
-_RUN = re.compile(
+_RUN = late_pattern(
     rf"\b{_SPOKEN}(?: o'?clock\b)?(?: {_SPOKEN})*(?:,? (?:and )?(?P<s>{_NUMBER}) sec(?:ond)?s?\b)?", re.IGNORECASE
 )
-_ONE = re.compile(rf"{_SPOKEN}(?: o'?clock\b)?", re.IGNORECASE)
-_AND_SECONDS = re.compile(
+_ONE = late_pattern(rf"{_SPOKEN}(?: o'?clock\b)?", re.IGNORECASE)
+_AND_SECONDS = late_pattern(
     rf"\b((?:{_SPOKEN} ){{2}}(?<!hundred )and {_NUMBER})(?![ -](?:{_UNIT})\b| sec)", re.IGNORECASE
 )
 """Ten oh four and thirty."""
-_PAST = re.compile(
+_PAST = late_pattern(
     rf"\b(?P<m>half|(?:a )?quarter|{_BELOW_100}|[0-5]?\d(?=(?: minutes?)? past\b))(?: minutes?)?"
     rf" (?P<way>past|after|to|before) (?P<h>{_BELOW_100}|(?<=past )\d{{1,2}}(?![:.\d]))(?: o'?clock)?\b",
     re.IGNORECASE,
 )
-_CLOCK = re.compile(r"\d[:hH]\d\d|\d\.\d\d\.\d\d")
-_UNIT_BEHIND = re.compile(r"\s*(?:mph|kph|km|kilomet|miles? (?:per|an)|m/s|knots?)", re.IGNORECASE)
-_WORD = re.compile(r"[A-Za-z]{2}")
-_NO_WORD = re.compile(r"\b(?:mph|kph|kmh|km|at|and|miles?|kilomet(?:er|re)s?|per|an|hour|[ap]m)\b", re.IGNORECASE)
-_PARTS = re.compile(r"[.,;]\s+")
-LARGE = re.compile(rf"\b(?:{_TEN}|hundred|(?:oh|o) (?:{_UNIT}))\b|\bhalf past\b|\bquarter (?:past|to)\b", re.IGNORECASE)
+_CLOCK = late_pattern(r"\d[:hH]\d\d|\d\.\d\d\.\d\d")
+_UNIT_BEHIND = late_pattern(r"\s*(?:mph|kph|km|kilomet|miles? (?:per|an)|m/s|knots?)", re.IGNORECASE)
+_WORD = late_pattern(r"[A-Za-z]{2}")
+_NO_WORD = late_pattern(r"\b(?:mph|kph|kmh|km|at|and|miles?|kilomet(?:er|re)s?|per|an|hour|[ap]m)\b", re.IGNORECASE)
+_PARTS = late_pattern(r"[.,;]\s+")
+LARGE = late_pattern(
+    rf"\b(?:{_TEN}|hundred|(?:oh|o) (?:{_UNIT}))\b|\bhalf past\b|\bquarter (?:past|to)\b", re.IGNORECASE
+)
 """Words that a remark seldom holds and a reading mostly."""
 _FEWEST_LINES, _MOST_HOURS = 4, 2
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -12,18 +11,19 @@ import numpy as np
 from speedcal.errors import Problem
 from speedcal.interval import FloatArray
 from speedcal.logs import limits
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.units import LENGTH_UNIT_M, SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
 MISSING = frozenset({"", "-", "--", "---", "–", "—", "na", "n/a", "nan", "null", "none", "?", "#n/a", "n.a."})
 """What people and loggers write for a value that is not there, in lower case."""
 
-_PLAIN = re.compile(r"[-+]?(?:\d{1,40}(?:\.\d{0,40})?|\.\d{1,40})(?:[eE][-+]?\d{1,3})?")
-_WITH_UNIT = re.compile(r"([-+]?[\d., '\u00a0\u202f]{1,40}(?:[eE][-+]?\d{1,3})?)\s*([^\W\d_][^\d_]{0,20})?")
+_PLAIN = late_pattern(r"[-+]?(?:\d{1,40}(?:\.\d{0,40})?|\.\d{1,40})(?:[eE][-+]?\d{1,3})?")
+_WITH_UNIT = late_pattern(r"([-+]?[\d., '\u00a0\u202f]{1,40}(?:[eE][-+]?\d{1,3})?)\s*([^\W\d_][^\d_]{0,20})?")
 _GROUPED = {
-    ",": re.compile(r"[-+]?\d{1,3}(?:,\d{3})+(?:\.\d+)?"),
-    ".": re.compile(r"[-+]?\d{1,3}(?:\.\d{3})+(?:,\d+)?"),
-    " ": re.compile(r"[-+]?\d{1,3}(?: \d{3})+(?:[.,]\d+)?"),
-    "'": re.compile(r"[-+]?\d{1,3}(?:'\d{3})+(?:[.,]\d+)?"),
+    ",": late_pattern(r"[-+]?\d{1,3}(?:,\d{3})+(?:\.\d+)?"),
+    ".": late_pattern(r"[-+]?\d{1,3}(?:\.\d{3})+(?:,\d+)?"),
+    " ": late_pattern(r"[-+]?\d{1,3}(?: \d{3})+(?:[.,]\d+)?"),
+    "'": late_pattern(r"[-+]?\d{1,3}(?:'\d{3})+(?:[.,]\d+)?"),
 }
 
 

@@ -5,20 +5,24 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from speedcal.logs.writing.patterns import late_pattern
+
 _SECONDS = r"\d{1,2}(?:[.,]\d{1,3})?"
-_SPOKEN = re.compile(
+_SPOKEN = late_pattern(
     r"(?<![\w.,:'])(?:(?P<h>\d{1,2})\s?(?:hours?|hrs?|h)\s?(?:and\s)?)?(?P<m>\d{1,3})\s?(?:minutes?|mins?|m(?=\s?\d)|')"
     rf"(?:,?\s?(?:and\s)?(?P<s>{_SECONDS})(?:\s?(?:seconds?|secs?|s|\"|'')(?![a-z])|(?![\w.,/])(?!\s?(?:mph|k|m/|mi))))?",
     re.IGNORECASE,
 )
-_SECONDS_ALONE = re.compile(
+_SECONDS_ALONE = late_pattern(
     r"^\s*(?:(?:at|after)\s)?(?:t\s?)?\+?(?P<n>\d{1,5})(?:[.,](?P<f>\d{1,3}))?\s?(?:s|secs?|seconds?)(?![\w/])(?=.*\d)",
     re.IGNORECASE,
 )
 """139 s: 58, after 139 seconds 58."""
-_LASTING = re.compile(r"\b(?:for|during|over|within|took|lasted|every)(?:\s(?:about|another|the))*\s?$", re.IGNORECASE)
-_SAYS_WHEN = re.compile(r"(?:^|\b(?:at|after)\s?|@\s?)$", re.IGNORECASE)
-CUE = re.compile(r"((?:\d{1,3}:)?\d{1,2}:\d{2})[.,](\d{3})\s*-->\s*[\d:.,]+.*")
+_LASTING = late_pattern(
+    r"\b(?:for|during|over|within|took|lasted|every)(?:\s(?:about|another|the))*\s?$", re.IGNORECASE
+)
+_SAYS_WHEN = late_pattern(r"(?:^|\b(?:at|after)\s?|@\s?)$", re.IGNORECASE)
+CUE = late_pattern(r"((?:\d{1,3}:)?\d{1,2}:\d{2})[.,](\d{3})\s*-->\s*[\d:.,]+.*")
 """The line of a subtitle that says when it is shown."""
 
 

@@ -10,8 +10,10 @@ from functools import cache, partial
 from importlib import resources
 from typing import Any
 
+from speedcal.logs.writing.patterns import late_pattern
+
 _FEWEST_LINES, _MOST_LINES, _LEAST, _LARGE = 4, 1_000, 10, 20
-_WORD = re.compile(r"[^\W\d_]{3}")
+_WORD = late_pattern(r"[^\W\d_]{3}")
 _LETTER_PAIRS = {"ß": "ss", "æ": "ae", "œ": "oe"}
 _Language = Mapping[str, Any]
 
@@ -68,7 +70,7 @@ def _words(name: str) -> tuple[re.Pattern[str], dict[str, int]]:
     language = _languages()[name]
     values = {word: value for value in range(1, 100) for word in _ways(language, value)}
     rest = "|".join(sorted(map(re.escape, values), key=len, reverse=True))
-    return re.compile(rf"\b(?=[a-z])(?:(?P<hundred>{language['hundred']}) ?)?(?P<rest>{rest})?\b(?<=[a-z])"), values
+    return late_pattern(rf"\b(?=[a-z])(?:(?P<hundred>{language['hundred']}) ?)?(?P<rest>{rest})?\b(?<=[a-z])"), values
 
 
 def _ways(language: _Language, value: int) -> Iterator[str]:

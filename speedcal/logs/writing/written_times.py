@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from speedcal.errors import ReadingsFormatError
 from speedcal.logs.writing.local_times import in_usual_form
+from speedcal.logs.writing.patterns import late_pattern
 
 StampKind = Literal["zoned", "naive", "slashed", "clock", "three", "pair", "number"]
 
@@ -31,7 +32,7 @@ class Stamp(NamedTuple):
     """First and second number and year of a date with slashes."""
 
 
-_ISO = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d{1,9})?)?(Z|[+-]\d\d:\d\d)?", re.IGNORECASE)
+_ISO = late_pattern(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d{1,9})?)?(Z|[+-]\d\d:\d\d)?", re.IGNORECASE)
 _CLOCK = (
     r"(?P<h>\d{1,3})[:hH](?P<m>\d{2})(?::(?P<s>\d{2})(?:[.,:](?P<f>\d{1,9}))?|[.,](?P<g>\d{1,9}))?"
     r"(?:\s?(?P<half>[AaPp])\.?(?:\s?[Mm]\.?)?)?"
@@ -62,7 +63,7 @@ _PHOTOGRAPH = (
 )
 """Name of a file, as cameras of phones give it."""
 _DATED = tuple(
-    re.compile(pattern)
+    late_pattern(pattern)
     for pattern in (
         *(date + _BETWEEN + _CLOCK + _ZONE for date in _DATES),
         _MAIL_DATE + _CLOCK + _ZONE + r"\s(?P<year>\d{4})",
@@ -70,9 +71,9 @@ _DATED = tuple(
         _PHOTOGRAPH,
     )
 )
-_CLOCK_ONLY = re.compile(_CLOCK + _ZONE)
-_NUMBER = re.compile(r"[-+]?\d{1,20}(?:[.,](?P<f>\d{1,18}))?(?:[eE](?P<e>[-+]?\d{1,2}))?")
-_FIGURES = re.compile(
+_CLOCK_ONLY = late_pattern(_CLOCK + _ZONE)
+_NUMBER = late_pattern(r"[-+]?\d{1,20}(?:[.,](?P<f>\d{1,18}))?(?:[eE](?P<e>[-+]?\d{1,2}))?")
+_FIGURES = late_pattern(
     r"(?P<year>(?:19|20)\d\d)(?P<month>\d\d)(?P<day>\d\d)(?P<h>\d\d)(?P<m>\d\d)(?P<s>\d\d)(?:\.(?P<f>\d{1,9}))?(?P<zone>Z)?"
 )
 """Date and time without a mark between them; as a number of anything since 1970 they would lie in no year of cars."""
@@ -224,7 +225,7 @@ def _step(digits: str | None, whole: float) -> float:
     return whole * 10.0 ** -len(digits) if digits else whole
 
 
-_OFFSET = re.compile(r"(?:UTC|GMT)?\s*([+-])(\d{1,2})(?::?(\d{2}))?", re.IGNORECASE)
+_OFFSET = late_pattern(r"(?:UTC|GMT)?\s*([+-])(\d{1,2})(?::?(\d{2}))?", re.IGNORECASE)
 
 
 def parse_zone(text: str) -> tzinfo:
