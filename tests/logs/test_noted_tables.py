@@ -185,3 +185,13 @@ def test_times_of_laps_alone_are_asked_about(tmp_path: Path) -> None:
     with pytest.raises(ReadingsFormatError) as refused:
         _read(tmp_path, "Time,Speedo mph", *rows)
     assert refused.value.code == "times_run_back"
+
+
+def test_times_of_day_may_stand_in_the_order_of_their_speeds(tmp_path: Path) -> None:
+    noted = sorted(zip(_SHOWN, _AFTER_S, strict=True))
+    assert [at for _, at in noted] != sorted(_AFTER_S)
+    rows = [f"14:{at // 60:02d}:{at % 60:02d},{v}" for v, at in noted]
+    readings = _read(tmp_path, "Time,Speedo mph", *rows)
+    expected = {14 * 3600 + at: float(v) for v, at in noted}
+    shown = (readings.speed_mps / MPH_MPS).round(6)
+    assert dict(zip(readings.time_s.tolist(), shown.tolist(), strict=True)) == expected

@@ -115,9 +115,10 @@ def _read_family(stamps: list[Stamp], family: tuple[StampKind, ...], words: str,
 
 
 def _running(read: Stamps) -> Stamps:
-    """Refuse times that run back as often as those of laps do, each counted from the last."""
+    """Refuse times that run back as often as those of laps do, each counted from the last; no lap takes an hour."""
     back = float((np.diff(read.time_s) < 0).mean()) if len(read.time_s) >= _FEWEST_LAPS else 0.0
-    if _OFTEN_BACK < back < 1 - _OFTEN_BACK and read.clock in {"elapsed", "time of day"}:
+    is_short = read.clock in {"elapsed", "time of day"} and bool((read.time_s < _LONGEST_LAP_S).any())
+    if is_short and _OFTEN_BACK < back < 1 - _OFTEN_BACK:
         raise UnclearTimesError("times_run_back")
     return read
 
@@ -181,7 +182,7 @@ _UNITS = (
     (late_pattern(r"(?<![a-z])(h|hours?)(?![a-z])"), 3600.0),
     (late_pattern(r"(?<![a-z])(s|sec|secs|seconds?)(?![a-z])"), 1.0),
 )
-_FEWEST_LAPS, _OFTEN_BACK = 6, 0.2
+_FEWEST_LAPS, _OFTEN_BACK, _LONGEST_LAP_S = 6, 0.2, 3600.0
 _FEWEST_NOTED, _MOST_NOTED = 4, 40
 """Of times that are hours and minutes in digits."""
 _DAY_S = 86_400.0

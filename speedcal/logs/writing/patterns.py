@@ -1,4 +1,4 @@
-"""Regular expressions that are compiled when they are first used: a file needs one in eight of those that there are."""
+"""Regular expressions that are compiled when they are first used: a file needs few of those that there are."""
 
 from __future__ import annotations
 
