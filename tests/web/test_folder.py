@@ -210,3 +210,14 @@ def test_a_bad_zip_makes_no_job(site: Site, tmp_path: Path) -> None:
     assert "drives.zip: The zip holds no job.toml" in other.text
     assert site.services.store.find_jobs() == []
     assert not list((site.services.originals.root / "scratch").iterdir())
+
+
+def test_a_unit_written_otherwise_is_chosen_in_the_form(site: Site, tmp_path: Path) -> None:
+    """Saving the form of the drive would lose it else."""
+    job = '[before]\ntrack = "a.gpx"\nheld = [50, 60, 70, 80]\nunit = "KMH"\n'
+    packed = zipped({"job.toml": job, "a.gpx": (DEMO / "before.gpx").read_bytes()}, tmp_path / "a.zip")
+    base = site.client.post("/import", files={"zip": ("a.zip", packed.read_bytes())}, follow_redirects=False).headers[
+        "location"
+    ]
+    (drive,) = site.services.store.drives(base.rpartition("/")[2])
+    assert "<option selected>km/h" in site.client.get(f"{base}/drives/{drive.id}").text

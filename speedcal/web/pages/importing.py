@@ -9,6 +9,7 @@ from typing import Any
 from starlette.responses import Response
 
 from speedcal.errors import JobError
+from speedcal.units import parse_speed_unit
 from speedcal.web.answers import RefusedError
 from speedcal.web.kept.folder import PHASES
 from speedcal.web.kept.originals import TooLargeError
@@ -71,6 +72,8 @@ def _keep(context: Context, document: dict[str, Any], folder: Path) -> str:
 
 def _drive(context: Context, job_id: str, table: dict[str, Any], folder: Path) -> dict[str, Any]:
     values: dict[str, Any] = {"options": {k: v for k, v in table.items() if k not in ("track", "readings", "held")}}
+    if isinstance(unit := table.get("unit"), str):
+        values["options"]["unit"] = parse_speed_unit(unit) or unit  # as the form of the drive offers it
     if "checks" in table:
         table = {**table, "readings": table["checks"]}
         values["options"]["checks"] = "yes"
