@@ -117,12 +117,10 @@ def _plan(
     """Plan the road test by what is known of the dial."""
     from speedcal.conformity import plan
     from speedcal.conformity.planner import usual_limit
-    from speedcal.vehicle import says_what_changes
+    from speedcal.jobs.road_test import held_in
 
     before = known.before if known else None
-    by_gps = not says_what_changes(before, job.vehicle, job.work)
-    dial = known.dial_unit if known else job.unit
-    shown = (unit if by_gps else None) or dial or unit or "mph"
+    by_gps, shown = held_in(known, job.vehicle, job.work, unit or job.unit)
     result = plan(
         job.vehicle,
         speed_limit=speed_limit if speed_limit is not None else usual_limit(shown, before, job.tolerance),

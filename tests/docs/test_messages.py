@@ -76,8 +76,8 @@ def utc(clock: str) -> str:
 
 
 CALIBRATE = {
-    "track and readings swapped": ("notes.csv", "drive.gpx", "may be swapped"),
-    "plain notes for the track": ("letter.txt", "drive.gpx", "may be swapped"),
+    "track and readings swapped": ("notes.csv", "drive.gpx", "Exchange the two"),
+    "plain notes for the track": ("letter.txt", "drive.gpx", "Exchange the two"),
     "a photo of the dial": ("drive.gpx", "photo.jpg", "is a picture"),
     "a screenshot for a track": ("screen.png", "notes.csv", "is a picture"),
     "a scan of the notes": ("drive.gpx", "scan.pdf", "is a PDF document"),

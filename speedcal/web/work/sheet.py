@@ -26,9 +26,10 @@ def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
     """
     from speedcal.conformity import load_tolerance, plan
     from speedcal.jobs import load_job, measure_job
+    from speedcal.jobs.road_test import held_in
     from speedcal.report.road_test_sheet import render_sheet
     from speedcal.units import SPEED_UNIT_MPS
-    from speedcal.vehicle import Vehicle, Work, says_what_changes
+    from speedcal.vehicle import Vehicle, Work
 
     document, unit = task["document"], task["unit"]
     head, rule = document.get("job", {}), document.get("tolerance")
@@ -37,18 +38,16 @@ def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
     vehicle = Vehicle.from_dict(document.get("vehicle", {}), source="the job")
     is_told = bool(folder) and not work.is_nothing
     known = measure_job(load_job(Path(folder) / "job.toml"), phases=("before",)) if is_told else None
-    before = known.before if known else None
-    is_known = says_what_changes(before, vehicle, work)
     limit_mps = task["speed_limit"] * SPEED_UNIT_MPS[unit]
-    unit = (known.dial_unit if known and is_known else None) or unit
+    by_gps, unit = held_in(known, vehicle, work, unit)
     made = plan(
         vehicle,
         speed_limit=limit_mps / SPEED_UNIT_MPS[unit],
         unit=unit,
         tolerance=load_tolerance(rule, source="the job", unit=unit) if rule else None,
-        calibration=before,
+        calibration=known.before if known else None,
         work=work,
-        by_gps=not is_known,
+        by_gps=by_gps,
     )
     sheet = render_sheet(made, number=head.get("number", ""), shop=head.get("shop", ""))
     Path(task["out"]).write_bytes(sheet)
