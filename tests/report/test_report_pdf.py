@@ -202,8 +202,8 @@ def test_what_does_not_fit_is_cut_and_says_so() -> None:
 
 
 def test_several_drives_show_the_first_and_count_the_others() -> None:
-    """Three before and three after: two are drawn, four are counted."""
-    assert "4 more drives in report.html" in words_of(pdf("several drives"))
+    """Two before and two after: two are drawn, two are counted."""
+    assert "2 more drives in report.html" in words_of(pdf("several drives"))
 
 
 def test_a_weak_drive_is_named_above_the_sentence() -> None:

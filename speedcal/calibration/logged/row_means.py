@@ -30,6 +30,8 @@ class RowMeans:
     ground: GroundSpeed
     moments: GroundSpeed
     span_s: float
+    u_row_mps: float
+    """By which a row of a moment misses the line anyhow; a mean misses it less and tells no more."""
 
     @classmethod
     def of(cls, ground: GroundSpeed, readings: Readings) -> RowMeans | None:
@@ -52,7 +54,8 @@ class RowMeans:
             step_mps=0.0,
             findings=(*ground.findings, Finding("rows_of_means", span_s=span_s)),
         )
-        return cls(averaged, ground, span_s)
+        u_row = float(np.hypot(readings.speed_resolution_mps / np.sqrt(12), ground.u_speed_mps))
+        return cls(averaged, ground, span_s, u_row)
 
     def fitted(
         self, fit: Callable[[GroundSpeed], MeasuredLine], indicated_mps: FloatArray, plain: MeasuredLine | None
@@ -74,8 +77,10 @@ class RowMeans:
         known = np.flatnonzero(np.isfinite(line.time_s))
         moment = line.time_s[known, None] + np.linspace(-self.span_s, self.span_s, _MOVES)
         (of_moments, _, _), (of_means, _, told) = (one.at(moment) for one in (self.moments, self.ground))
-        by_moments, by_means = (_least_scatter(one, told, indicated_mps[known]) for one in (of_moments, of_means))
-        return by_means < tuned.MEANS_MATCH * by_moments
+        by_moments, by_means = (
+            np.hypot(_least_scatter(one, told, indicated_mps[known]), self.u_row_mps) for one in (of_moments, of_means)
+        )
+        return bool(by_means < tuned.MEANS_MATCH * by_moments)
 
 
 def _means(ground: GroundSpeed, time_s: FloatArray, span_s: float) -> tuple[FloatArray, BoolArray]:
