@@ -11,7 +11,6 @@ from speedcal.calibration.noted.coarse_marks import within_marks
 from speedcal.calibration.noted.looks import any_moment, left_open, on_the_line
 from speedcal.calibration.noted.note_lines import Notes
 from speedcal.calibration.noted.rival_odds import weigh_rivals
-from speedcal.calibration.noted.same_road import log_of_this_day
 from speedcal.calibration.noted.slips import with_slips
 from speedcal.calibration.noted.weigh_noted import Weighed, best_moments
 from speedcal.calibration.readings.habits import Habit
@@ -56,7 +55,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     about_dial = float(np.sqrt(max(about_dial**2 - of_track**2, 0.0)))
     belongs = evidence + rivals.log_of_this_drive
     refused_below, doubted_below = _loose_below(weighed, about_dial)
-    if belongs < refused_below and log_of_this_day(ground, notes, cells, mixed.dial) < tuned.THIS_DAY_RESCUES:
+    if belongs < refused_below:
         if belongs < tuned.ASSOCIATION_FROM or ground.covered < tuned.MUCH_COVERED:
             raise _foreign(ground, evidence, about_dial, source)
         away = notes.indicated_mps - mixed.dial.indicated(np.where(inside, speed, np.nan))

@@ -125,11 +125,6 @@ LOOSE_AT_MOST_MPS = 0.5
 day reach 1.4 a look, whatever their scatter, in one file of 310; needles that swing by 1.6 to 3 mph in half.
 At 0.46 two in a hundred more of the same road get a number, without it three in four of such needles are refused."""
 
-THIS_DAY_RESCUES = 5.0
-"""Log odds (150 to 1) of this drive against the same road on another day from which on notes that follow too loosely
-get a number for all that, and no trust. Of 200 sound files read to 0.9 mph between marks of 10 mph, or a third wrong,
-18 more get one, of 330 of the same road on another day three more. At 4 it is five."""
-
 COARSE_U_MPS, MARKS_EVIDENCE = 0.35, 3.0
 """Rounding from which on, standard, and log odds (20 to 1) at which readings are taken as noted with the needle on its
 marks, and not as rounded to them."""

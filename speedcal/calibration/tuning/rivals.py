@@ -97,8 +97,3 @@ DOUBTED_FROM = 0.2
 """Log odds of all these together from which on readings are not trusted; 0 where they tell nothing. On drives made
 apart from ours seven sound files in two hundred reach it, three in four of a convoy, nineteen in twenty of two watches
 or two dials. At 0.5 one sound file in a hundred fewer, and of a convoy one in ten more passes."""
-
-SLIPS_S, OTHER_DAY_U, SLIPS_REACH_S = 14.0, 0.03, 60.0
-"""How far a clock slips in a minute of the same road on another day, standard and growing as the root of the time, by
-how much speeds there differ, relative and standard, and how far a clock slips at all. By slips of 4 and 10 s together
-twice as many of such notes pass for those of the drive, by speeds that differ by 5 % as many and a half."""
