@@ -59,12 +59,11 @@ def log_dial(
     narrow = np.zeros((len(covariance), NUISANCES + 2))
     narrow[:NUISANCES, :NUISANCES] = np.eye(NUISANCES)
     narrow[NUISANCES:, NUISANCES:] = line
-    block = np.floor((fit.time_s - fit.time_s.min()) / tuned.LOG_BLOCK_S)
     model, minutes, freedom = leaving_out_blocks(
         fit.score @ narrow,
         weight @ narrow,
         left @ narrow,
-        block=block,
+        block=np.floor((fit.time_s - fit.time_s.min()) / tuned.LOG_BLOCK_S),
         prior=narrow.T @ fit.prior @ narrow,
     )
     holds = _Holds.of(fit, narrow, run=run, step_mps=step_mps) if (run >= 0).any() else None
@@ -72,10 +71,8 @@ def log_dial(
     if holds is not None and fit.play_mps > _NO_PLAY_MPS:
         jackknife = jackknife + _positive(holds.strayed() - jackknife)
     noise = scaled_noise(noise, line, model=model[-2:, -2:], jackknife=jackknife, freedom=freedom)
-    rounded = _shared_by_blocks(
-        (weight @ narrow)[-len(run) :, -2:] * held.u_mps[:, None], held.figure, block[-len(run) :]
-    )
-    noise = noise + line @ model[-2:, -2:] @ rounded @ model[-2:, -2:] @ line.T
+    moved = line @ model[-2:, -2:] @ (weight @ narrow)[-len(run) :, -2:].T @ held.columns(held.time_s)
+    noise = noise + moved @ moved.T
     if holds is not None:
         noise = noise + line @ holds.shared(fit) @ line.T
     dial = dial_through(knots, shown, (noise + noise.T) / 2, used_mps=used)
@@ -253,17 +250,6 @@ class _Holds:
 
     def _carried(self, score: FloatArray) -> FloatArray:
         return np.asarray(self.covariance @ score.T @ score @ self.covariance)
-
-
-def _shared_by_blocks(pull: FloatArray, figure: IntArray, block: FloatArray) -> FloatArray:
-    """Return the covariance of the pull of errors that rows of a figure share, but for what a jackknife sees of it.
-
-    Errors that differ from block to block scatter its answers; one that comes back in many of them does not.
-    """
-    alike = np.unique(figure, return_inverse=True)[1]
-    seen = np.unique(alike * (block.max() + 1) + block, return_inverse=True)[1]
-    whole, parts = (_summed(pull, label) for label in (alike, seen))
-    return _positive(whole.T @ whole - parts.T @ parts)
 
 
 def _summed(rows: FloatArray, label: IntArray) -> FloatArray:
