@@ -49,7 +49,7 @@ def test_a_gap_of_the_track_parts_what_is_alike() -> None:
 
 
 def test_held_speeds_are_known_better_when_the_same_is_heard_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Cruise control, whole km/h, ten drives of known truth: nearer to it, intervals narrower by a tenth."""
+    """Cruise control, whole km/h, ten drives of known truth: nearer to it, intervals narrower by a sixth."""
     drives = [
         simulate("cruise control", np.random.default_rng(seed))
         for _, seed in drives_of("cruise control", seed=5, drives=10)
@@ -63,5 +63,5 @@ def test_held_speeds_are_known_better_when_the_same_is_heard_once(monkeypatch: p
     monkeypatch.setattr(latent_speed, "telling_alike", lambda value, piece, **_: np.ones(len(value)))
     each = fitted()
     assert np.sqrt(np.mean(once[:, 0] ** 2)) < np.sqrt(np.mean(each[:, 0] ** 2))
-    assert np.median(once[:, 1]) < 0.95 * np.median(each[:, 1])
+    assert np.median(once[:, 1]) < 0.83 * np.median(each[:, 1])
     assert (np.abs(once[:, 0]) <= once[:, 1]).sum() >= 9

@@ -213,8 +213,9 @@ HELD_FIGURE_S, HELD_FIGURE_ROWS = 15.0, 6
 change of figure tells so. Taken over whole runs, trucks at their limiter, who come up to it in the same run, had
 readings at 56 mph held in 0.0 to 0.7. Where rows come every 5 s, 15 s alone make intervals under cruise control a
 quarter wider, and at nine rows factors are held in 0.92.
-Not beyond the steady run: with the ramps at its ends, cruise control that comes back to two speeds for 15 to 50 s at a
-time had factors held in 0.67 and readings in 0.57 of 30 logs, without in 0.92 and 0.93."""
+Not beyond a steady run that is shorter than both: with the ramps at its ends, cruise control that comes back to two
+speeds for 15 to 50 s at a time had factors held in 0.67 and readings in 0.57 of 30 logs. Without those of longer runs
+intervals under cruise control are a sixth wider, and hold no more."""
 
 LOG_BLOCK_S, POSITIONS_BLOCK_S, LUCK = 60.0, 120.0, 0.75
 """Readings of different minutes are independent, errors of positions last longer; a jackknife variance below this part
