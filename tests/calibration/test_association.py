@@ -214,7 +214,7 @@ def test_a_bend_of_the_dial_is_no_looseness() -> None:
         wave = 2.2 * MPH_MPS * np.sin(2 * np.pi * drive.truth.reading_ground_mps / (38 * MPH_MPS) + seed)
         shown = np.round((drive.readings.speed_mps + wave) / MPH_MPS) * MPH_MPS
         answered += _codes(drive, speed_mps=shown).isdisjoint({"foreign_readings", "loose_readings"})
-    assert answered >= 4
+    assert answered == 5
 
 
 @pytest.mark.parametrize("seed", [4, 7, 9])
@@ -255,7 +255,7 @@ def test_two_watches_and_two_dials_are_found_and_one_of_each_is_not_doubted() ->
     found = {"two_readers", "dial_changed", "large_scatter", "foreign_readings", "readings_do_not_follow"}
     found |= {"gps_among_readings", "loose_readings"}
     watches, dials, changed, plain = [], [], [], []
-    for seed in range(3):
+    for seed in range(4):
         drive = simulate("noted", [72, seed])
         plain.append(_codes(drive))
         time, speed = drive.readings.time_s.copy(), drive.readings.speed_mps.copy()
@@ -266,9 +266,9 @@ def test_two_watches_and_two_dials_are_found_and_one_of_each_is_not_doubted() ->
         speed = drive.readings.speed_mps.copy()
         speed[len(speed) // 2 :] *= 1.09
         changed.append(_codes(drive, speed_mps=speed))
-    assert sum(bool(found & codes) for codes in watches) >= 2
+    assert sum(bool(found & codes) for codes in watches) >= 3
     assert all(found & codes for codes in dials)
-    assert sum(bool(found & codes) for codes in changed) >= 2
+    assert sum(bool(found & codes) for codes in changed) >= 3
     assert not any(found & codes for codes in plain)
 
 

@@ -71,7 +71,7 @@ def test_how_far_it_hangs_is_told(hanging: list[tuple[OutsideDrive, Calibration 
         for finding in result.findings
         if finding.code == "needle_hangs"
     ]
-    assert len(told) >= 4
+    assert len(told) == 5
     assert np.median(told) == pytest.approx(2.2, rel=0.33)
     assert all("needle_hangs" not in {f.code for f in one.findings} for one in _sound() if one is not None)
 
@@ -81,7 +81,7 @@ def test_a_needle_that_hangs_is_what_the_vehicle_is_asked_about(
 ) -> None:
     """Whose scatter is explained is no sound instrument: it speaks for one that sticks, and against it elsewhere."""
     found = [evidence_of(result).sticking for _, result in hanging if result is not None]
-    assert sum(one > 3 for one in found) >= 4
+    assert sum(one > 3 for one in found) == 5
     assert all(evidence_of(one).sticking < 1 for one in _sound() if one is not None)
 
 

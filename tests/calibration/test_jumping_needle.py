@@ -31,7 +31,7 @@ def test_a_needle_that_jumps_at_low_speed_does_not_turn_the_factor() -> None:
     """
     answers = [_answer(simulate("noted", [84, seed]), seed, 2.5) for seed in range(10)]
     told = [answer for answer in answers if answer]
-    assert len(told) >= 9
+    assert len(told) == 10
     assert sum(answer.error_factor.contains(1.04) for answer in told) >= 9
     assert np.mean([answer.trust.word == "TRUSTED" for answer in told]) > 0.7
     assert np.mean([answer.readings["used"].mean() for answer in told]) > 0.85

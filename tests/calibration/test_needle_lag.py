@@ -147,7 +147,7 @@ def test_play_is_found_under_cruise_control() -> None:
         off.append(float(result.indicated(at)) - float(drive.truth.reading(at)))
         held.append(abs(off[-1]) <= float(result.half_width(at)))
     assert np.sqrt(np.mean(np.square(off))) < 0.15 * MPH_MPS
-    assert sum(held) >= 4
+    assert sum(held) == 5
 
 
 def _damped(ground: GroundSpeed, constant_s: float) -> GroundSpeed:
@@ -173,16 +173,16 @@ def test_the_fit_of_a_slow_instrument_starts_at_its_clock_and_lag(needle: bool) 
 
 
 def test_a_needle_that_sticks_widens_the_answer_by_how_held_speeds_stray() -> None:
-    """Stays until it is off by 1 mph, then jumps: four of five hold the factor, most to 2 %; as play alone, half."""
+    """Stays until it is off by 1 mph, then jumps: seven of eight hold the factor, most to 2 %; as play alone, half."""
     held = narrow = 0
-    for seed in range(5):
+    for seed in range(8):
         sticks = replace(KINDS["log"], reader=LoggerStyle(unit="mph"), dial=DialStyle(sticking_mph=1.0))  # type: ignore[arg-type]
         drive = make_drive(sticks, generator("sticks", (seed,)))
         factor = speedcal.calibrate(*in_memory(drive)).error_factor
         held += factor.contains(drive.truth.factor(drive.truth.speed_mps))
         narrow += factor.half_width < 0.02
-    assert held >= 4
-    assert narrow >= 3
+    assert held >= 7
+    assert narrow >= 5
 
 
 def test_a_log_shorter_than_the_lags_that_are_tried_is_not_asked() -> None:
@@ -202,7 +202,7 @@ def test_notes_of_a_slow_needle_tell_no_lag_and_are_held() -> None:
         result = speedcal.calibrate(*in_memory(drive))
         assert result.needle_lag_s is None
         held.append(result.error_factor.contains(drive.truth.factor(drive.truth.speed_mps)))
-    assert sum(held) >= 4
+    assert sum(held) == 5
 
 
 @pytest.mark.parametrize("kind", ["log", "notes"])

@@ -167,12 +167,12 @@ def test_what_a_second_reader_sees_otherwise_is_in_the_interval_by_half() -> Non
     Intervals of 95 % hold in seven of eight and more.
     """
     held, told, alone = [], [], []
-    for seed in range(5):
+    for seed in range(8):
         result, off = _noted(seed, apart_mph=1.5)
         held.append(abs(off) < float(result.half_width(50 * MPH_MPS)))
         told.append(_second_reader(result))
         alone.append(_second_reader(_noted(seed, apart_mph=0.0)[0]))
-    assert sum(held) >= 4
+    assert sum(held) >= 7
     assert np.median(told) == pytest.approx(0.75 * MPH_MPS, rel=0.3)
     assert np.median(alone) < 0.1 * MPH_MPS
 

@@ -39,12 +39,12 @@ def test_beyond_its_end_a_dial_shows_the_end_and_tells_nothing_of_its_line() -> 
 
 
 def test_what_lies_below_the_end_of_a_scale_tells_its_dial() -> None:
-    """Of six files five and more are answered, without it one at most; one in twenty may miss the factor, so one may.
+    """Of eight files seven and more are answered, without it one; one in twenty may miss the factor, so one of these.
 
     Of the readings used one in twenty at most may be one at the end: where they are few, their clock is not yet sure.
     """
     held, beyond = [], []
-    for seed in range(6):
+    for seed in range(8):
         drive = _drive("notes", seed)
         try:
             result = answer(drive)
@@ -54,7 +54,7 @@ def test_what_lies_below_the_end_of_a_scale_tells_its_dial() -> None:
         speed = drive.truth.speed_mps[rows["line"].to_numpy(int)[rows["used"].to_numpy(bool)] - 2]
         beyond.append(dial.offset_mps + dial.factor * speed > (_ENDS_MPH + 2) * MPH_MPS)
         held.append(result.error_factor.contains(dial.factor))
-    assert len(held) >= 5
+    assert len(held) >= 7
     assert sum(held) >= len(held) - 1
     assert np.concatenate(beyond).mean() <= 0.05
 

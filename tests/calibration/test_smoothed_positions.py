@@ -90,7 +90,7 @@ def test_factors_beside_smoothed_positions_are_right(how: str) -> None:
     assert abs(float(np.mean(errors))) < 0.002
     assert float(np.sqrt(np.mean(np.square(errors)))) < 0.004
     assert sum(held) >= 5
-    assert sum(told) >= 5
+    assert sum(told) == 6
 
 
 @pytest.mark.parametrize("kind", ["log", "needle damped", "convoy, log", "log, canyons"])
@@ -124,14 +124,14 @@ def test_factors_beside_filtered_positions_are_right(way: str) -> None:
         errors.append(result.error_factor.value / factor - 1)
         held.append(result.error_factor.contains(factor))
     assert abs(float(np.mean(errors))) < 0.003
-    assert sum(held) >= 3
+    assert sum(held) == 4
 
 
 @pytest.mark.parametrize("how", [*_HOW, None])
 def test_readings_beside_smoothed_positions_of_every_few_seconds_are_right(how: str | None) -> None:
     """Overlooked, readings in the middle are 0.4 to 1.5 mph off; positions as they were measured are left alone."""
     errors, held, told = [], [], []
-    for seed in range(4):
+    for seed in range(8):
         drive = outside_drive("positions", (143, seed))
         track, readings = in_memory(drive)
         track = _every(track if how is None else _smoothed(track, how), (2, 5)[seed % 2])
@@ -142,9 +142,9 @@ def test_readings_beside_smoothed_positions_of_every_few_seconds_are_right(how: 
         held.append(abs(off) < float(result.half_width(middle)) / MPH_MPS)
         told.append("positions_smoothed" in [found.code for found in result.findings])
     assert float(np.sqrt(np.mean(np.square(errors)))) < 0.3
-    assert sum(held) >= 3
+    assert sum(held) >= 7
     assert any(told) == (how is not None)
-    assert sum(told) >= 3 or how in (None, "by a filter and back")  # which is told by its sharpest ramps alone
+    assert sum(told) >= 7 or how in (None, "by a filter and back")  # which is told by its sharpest ramps alone
 
 
 @pytest.mark.parametrize("way", [(False, False), (True, False), (True, True), (False, True)])
