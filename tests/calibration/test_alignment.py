@@ -43,7 +43,7 @@ def _right(result: Calibration, clock_s: float, *, within_s: float) -> None:
 
 
 @pytest.mark.parametrize("clock", ["utc", "local"])
-@pytest.mark.parametrize("off_s", [-40.0, 600.0, 5.5 * 3600, -9.5 * 3600])
+@pytest.mark.parametrize("off_s", [-40.0, 3.0, 600.0, -3600.0, 5.5 * 3600, -9.5 * 3600, 12.75 * 3600])
 def test_a_clock_that_is_off_is_put_right(clock: Clock, off_s: float) -> None:
     """Logged to 0.05 s, noted to a second; the factor comes out as if the clock had been right."""
     _right(speedcal.calibrate(TRACK, replace(LOG, time_s=LOG.time_s - off_s, clock=clock)), off_s, within_s=0.05)
