@@ -70,14 +70,16 @@ def _tightest(limits: ShownLimits, after: Calibration) -> float:
 def _readings(
     after: Calibration, limits: ShownLimits, rule: Tolerance, judged_mps: tuple[float, ...], shared: FloatArray
 ) -> tuple[int, tuple[float, ...]] | None:
-    """Return how many at which speeds: at one not above those driven, else at several, else beyond."""
+    """Return how many at which speeds: at one not above those driven, else at several, else beyond, else at all."""
     high = after.speed_range_mps[1]
     low = min(max(after.speed_range_mps[0], float(limits.speeds_mps.min())), high)  # slower ones are not judged
     within = tuple(v for v in judged_mps if low <= v <= _top(after))
     singles = [(v,) for v in (*judged_mps, low, high) if v <= _top(after)]
     several = [(low, high), *([within] if 2 < len(within) <= _MOST_PLACES else [(low, (low + high) / 2, high)])]
     u_reading_mps = max(after.scatter_mps, _LEAST_SCATTER_MPS)
-    for places in (singles, several, [(v,) for v in judged_mps]):
+    beyond = [(v,) for v in judged_mps]
+    together = [judged_mps] if 1 < len(judged_mps) <= _MOST_PLACES else []  # where both ends are open
+    for places in (singles, several, beyond, together):
         found = readings_to_settle(
             limits, after.dial, rule.confidence, places=places, u_reading_mps=u_reading_mps, shared=shared
         )

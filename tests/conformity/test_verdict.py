@@ -17,9 +17,10 @@ from speedcal.conformity import history, load_tolerance, plan, verify
 from speedcal.conformity.change import compare_speed
 from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
+from speedcal.simulate import simulate
 from speedcal.text.pages.report_for_tech import change_lines
 from speedcal.text.results.verdict import change_words, in_full
-from speedcal.units import MPH_MPS
+from speedcal.units import KMH_MPS, MPH_MPS
 from speedcal.vehicle import GainChange, Vehicle, correct
 
 KEYS = ("verdict", "probability", "rule", "checks", "predicted_agrees", "readings_needed")
@@ -444,6 +445,31 @@ def test_a_planned_change_of_tires_is_shown_with_what_is_not_known_of_it() -> No
     assert f"(−{100 * half:.1f} to +{100 * half:.1f})" in change_words(tires)
     teeth = verify(before, after, {"percent": 5, "unit": "mph"}, vehicle=vehicle, work={"driven_gear": 22}).changes[0]
     assert "planned change −9.1 %, measured" in change_words(teeth)  # 20/22 - 1
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_rule_open_on_either_side_of_what_was_driven_asks_for_readings_on_both(seed: int) -> None:
+    """UN R39 at 40 and 120 km/h, driven were 50 to 86; a dial 1.4 km/h above the lower limit at 40, 2.3 at 120.
+
+    That is no dial on a limit: three readings of 0.8 km/h at each are known to 0.5, nine times in ten enough at 40.
+    """
+    drive = simulate("noted", [91, seed])
+    ground, readings = drive.truth.reading_ground_mps, drive.readings
+    driven = (ground > 50 * KMH_MPS) & (ground < 86 * KMH_MPS)
+    shown = 1.012 * ground + 0.9 * KMH_MPS + np.random.default_rng(seed).normal(0, 0.2, len(ground))
+    readings = replace(
+        readings,
+        time_s=readings.time_s[driven],
+        odometer_m=readings.odometer_m[driven],
+        line=readings.line[driven],
+        speed_mps=np.round(shown[driven] / KMH_MPS) * KMH_MPS,
+    )
+    result = verify(None, calibrate(drive.track, readings, unit="km/h"), "un_r39_type")
+    assert result.verdict == "not proven"
+    assert result.readings_speeds_mps == pytest.approx([speed * KMH_MPS for speed in (40, 80, 120)])
+    assert result.readings_needed is not None
+    assert 3 <= result.readings_needed <= 30
+    assert result.advice[0].action == "drive_again"
 
 
 def test_nobody_is_sent_to_drive_faster_than_in_the_road_test_without_need() -> None:
