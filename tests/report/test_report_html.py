@@ -219,6 +219,7 @@ MEASURE = """() => {
   const clipped = [...document.querySelectorAll('.scroll')].filter(e => e.getBoundingClientRect().width < 100);
   return {page: document.documentElement.scrollWidth, view: window.innerWidth,
     wide: wide.map(e => e.outerHTML.slice(0, 90)),
+    scrolled: [...document.querySelectorAll('.shown')].filter(e => e.scrollWidth > e.parentElement.clientWidth).length,
     clipped: clipped.length, pictures: [...document.images].every(i => i.complete && i.naturalWidth > 0),
     small: [...document.querySelectorAll('p, li, td, th, dd, dt, figcaption, caption, code')]
       .filter(e => parseFloat(getComputedStyle(e).fontSize) < 12).length};
@@ -258,6 +259,7 @@ def test_nothing_is_wider_than_the_screen(tab: Any, tmp_path: Path, name: str, w
     assert file.as_uri() in fetched
     assert seen["page"] <= seen["view"]
     assert seen["wide"] == []
+    assert seen["scrolled"] == 0  # what the customer came for
     assert seen["clipped"] == 0
     assert seen["small"] == 0
     assert seen["pictures"]
