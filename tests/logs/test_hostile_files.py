@@ -44,6 +44,8 @@ def _refused(tmp_path, data, name="file"):
         ("<gpx>" + "<trk>" * 200_000, "nested more than|damaged"),
         ('<gpx version="1.1"><trk><trkseg><trkpt lat="1" lon="2" ' + 'a="' + "x" * 3_000_000, "XML is damaged"),
         ("<gpx " + "xmlns:" * 300_000 + ">", "XML is damaged"),
+        ("<gpx>" + "</gpx>" * 1_500 + "<gpx>" * 1_500 + "<", "XML is damaged"),
+        ("<gpx></gpx>\n\n<gpx>\n<trk></gpx></trk>\n</gpx>", ":3: the XML is damaged"),
         (b'<?xml version="1.0" encoding="utf-16"?><gpx/>', "utf-16"),
         (b'<?xml version="1.0" encoding="utf-7"?><gpx/>', "utf-7"),
         (b'<?xml version="1.0" encoding="no-such"?><gpx/>', "not valid NO-SUCH"),

@@ -90,14 +90,19 @@ def _fed_whole(source: Source, zone: tzinfo | None, data: bytes) -> Document:
     try:
         return _fed(source, document, data, None)
     except ElementTree.ParseError as error:
-        mended = _RUBBISH.sub(b"</gpx>", _LONE_AND.sub(b"&amp;", _SEAM.sub(b"", data)))
-        if mended != data:
-            return _fed_whole(source, zone, mended)
-        if error.code in _ENDS_EARLY and len(document.time) >= _FEWEST_BEFORE_CUT:
-            document.cut_off, document.root = True, root_name(source)
-            return document
-        source.text()  # says so where the text is not what its encoding promises
-        source.fail("damaged_xml", line=error.position[0], reason=str(error).split(":")[0])
+        wrong = error
+    mended = _RUBBISH.sub(b"</gpx>", _LONE_AND.sub(b"&amp;", _SEAM.sub(b"", data)))
+    if mended != data:
+        document = Document(zone)
+        try:
+            return _fed(source, document, mended, None)
+        except ElementTree.ParseError as error:
+            wrong = error if error.code in _ENDS_EARLY else wrong  # with the line of the file as it is
+    if wrong.code in _ENDS_EARLY and len(document.time) >= _FEWEST_BEFORE_CUT:
+        document.cut_off, document.root = True, root_name(source)
+        return document
+    source.text()  # says so where the text is not what its encoding promises
+    source.fail("damaged_xml", line=wrong.position[0], reason=str(wrong).split(":")[0])
 
 
 def _fed(source: Source, document: Document, data: bytes, pattern: PointPattern | None) -> Document:
