@@ -26,7 +26,6 @@ Tell = Callable[[str, float], None]
 _HEAVY = (
     "numpy",
     "pandas",
-    "scipy.optimize",
     "scipy.special",
     "matplotlib.figure",
     "speedcal.logs",
