@@ -103,15 +103,32 @@ def driving_tire(vehicle: Vehicle) -> RolledTire | None:
 def assumed_roll(vehicle: Vehicle) -> tuple[float, float, Finding] | None:
     """Return what the instrument takes the tire to roll [m], the relative standard uncertainty, and why it does.
 
-    That is the present setting of its module, or the tire it was right with; None where neither is stated.
+    That is the present setting of its module, or the tire it was right with; None where neither is stated. Behind other
+    axle gears it is right for a tire that rolls further, or less far, by as much.
     """
+    axle, u_axle = axle_change(vehicle) or (1.0, 0.0)
     for setting in vehicle.settings:
         if setting.circumference_m is not None:
-            return setting.circumference_m, 0.0, Finding("module_setting", kind=setting.kind, now=setting.now)
+            told = Finding("module_setting", kind=setting.kind, now=setting.now)
+            return setting.circumference_m * axle, u_axle, told
     if vehicle.tire_before is None:
         return None
     before = roll_by_convention(vehicle.tire_before)
-    return before.circumference_m.value, before.u_relative, Finding("right_with_tire", tire=str(vehicle.tire_before))
+    was = {"tire": str(vehicle.tire_before), "axle": vehicle.axle_before.text if vehicle.axle_before else None}
+    u_relative = math.hypot(before.u_relative, u_axle)
+    return before.circumference_m.value * axle, u_relative, Finding("right_with_tire", **was)
+
+
+def axle_change(vehicle: Vehicle) -> tuple[float, float] | None:
+    """Return the axle ratio over the one the instrument was right with, and its relative standard uncertainty.
+
+    None where either is not stated or does not count: the sensor sits on a wheel, or a module is told the ratio.
+    """
+    told = any(setting.kind == "axle_ratio" and setting.now is not None for setting in vehicle.settings)
+    axle, before = vehicle.axle, vehicle.axle_before
+    if axle is None or before is None or told or vehicle.sensor == "wheel":
+        return None
+    return float(axle.ratio / before.ratio), math.hypot(axle.u_relative, before.u_relative)
 
 
 def shaft_turn_m(vehicle: Vehicle) -> Interval | None:

@@ -224,6 +224,8 @@ def vehicle_after(vehicle: Vehicle, work: Work) -> Vehicle:
         changes["rolled"] = work.rolled or roll_by_convention(work.tire)
         changes["tire_other_side"] = None
         changes["tire_before"] = vehicle.tire_before or vehicle.tire  # which the instrument was made for
+    if work.axle is not None:
+        changes["axle_before"] = vehicle.axle_before or vehicle.axle
     if work.settings:
         kept = {item.kind: item for item in vehicle.settings}
         typed = {item.kind: replace(kept.get(item.kind, item), now=item.now) for item in work.settings}

@@ -69,6 +69,8 @@ class Vehicle(Spoken):
     """What the fitted tire rolls: rolled out, else the maker's figure, else by convention from the size."""
     axle: AxleRatio | None = None
     """Ratio in the range that was driven."""
+    axle_before: AxleRatio | None = None
+    """Ratio with which the instrument was right, where other axle gears were fitted since."""
     second_axle: AxleRatio | None = None
     """Ratio in the other range of a two-speed axle."""
     transfer_ratio: Fraction = Fraction(1)
@@ -131,6 +133,7 @@ class Vehicle(Spoken):
             **tires,
             **{key: reader.values[key] for key in _AS_STATED if key in reader.values},
             axle=_axle(reader, "axle"),
+            axle_before=_axle(reader, "axle_before"),
             second_axle=_axle(reader, "second_axle"),
             rolled=rolled,
             expected_per_m=_per_m(*expected) if expected else None,

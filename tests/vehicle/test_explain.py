@@ -14,6 +14,7 @@ from speedcal.vehicle import Vehicle
 from speedcal.vehicle.diagnosed.diagnosis import diagnose
 from speedcal.vehicle.diagnosed.explanations import explain
 from speedcal.vehicle.diagnosed.identities import axle_groups
+from speedcal.vehicle.drivetrain import effective_tire
 from speedcal.vehicle.tires.rolling_circumference import roll_by_convention
 from speedcal.vehicle.tires.tire_size import parse_tire_size
 
@@ -45,7 +46,7 @@ def test_ambiguity_is_shown_with_what_would_settle_it() -> None:
 
 
 def test_probabilities_are_those_of_bayes_rule_over_a_plain_enumeration() -> None:
-    """Only the axle is open: prior 0.75 against 0.25 shared, likelihood normal, spread as documented."""
+    """Only the axle is open: prior 0.75 against 0.25 shared, near ratios likelier; likelihood normal, as documented."""
     vehicle = Vehicle.from_dict({"axle": "41/11", "rolled_turns": 10, "rolled_distance_m": 24.0})
     calibration = make_calibration(factor=1.06, u_factor=0.01)
     found = explain(calibration, vehicle, most=40)
@@ -55,7 +56,9 @@ def test_probabilities_are_those_of_bayes_rule_over_a_plain_enumeration() -> Non
     expected = HEALTHY * ratios / (41 / 11)
     u_roll = 0.01 / 10 / 2 / 2.4  # two chalk marks of 5 mm over ten turns
     u = np.sqrt((expected * np.sqrt((0.0125 / HEALTHY) ** 2 + 0.001**2 + u_roll**2)) ** 2 + 0.01**2)
-    prior = np.full(len(ratios), 0.25 / (len(ratios) - 1))
+    prior = np.exp(-0.5 * (np.log(ratios / ratios[stated]) / 0.12) ** 2)
+    prior[stated] = 0.0
+    prior *= 0.25 / prior.sum()
     prior[stated] = 0.75
     joint = prior * np.exp(-0.5 * ((1.06 - expected) / u) ** 2) / u
     posterior = joint / joint.sum()
@@ -130,6 +133,35 @@ def test_of_tires_that_somebody_fitted_the_ones_of_before_are_sought() -> None:
     assert float(parse_tire_size(dict(best.parts)["tire_before"]).diameter_mm) == pytest.approx(833.9, rel=0.02)
     assert "x" not in dict(best.parts)["tire_before"]
     assert any(prior.code == "built_with_fitted" for prior in found.priors)
+
+
+@pytest.mark.parametrize(("shown", "fits"), [(41 / 10 / (39 / 11), True), (1.0, False)])
+def test_other_axle_gears_that_the_job_tells_of_are_the_cause(shown: float, fits: bool) -> None:
+    """41/10 in place of 39/11 turns the cable 15.6 % faster; a dial that is right all the same contradicts the job."""
+    truck = {"tire": "LT245/75R16", "axle": "41/10", "axle_before": "39/11", "drive_gear": 8, "driven_gear": 19}
+    drive = make_calibration(factor=HEALTHY * shown, u_offset=0.2, u_factor=0.004)
+    for table in (truck, {**truck, "tire_before": "LT245/75R16"}):
+        vehicle = Vehicle.from_dict(table)
+        chance = {item.code: item.probability for item in diagnose(drive, vehicle).hypotheses}
+        assert (chance["parts_as_stated"] > 0.9) is fits
+        assert (explain(drive, vehicle).ranked[0].departs == ()) is fits
+    rolls = effective_tire(drive, vehicle)
+    assert rolls is not None
+    built = roll_by_convention(parse_tire_size("LT245/75R16")).circumference_m.value
+    assert rolls.circumference_m.value == pytest.approx(built * 41 / 10 / (39 / 11) / (HEALTHY * shown), rel=1e-9)
+
+
+def test_of_other_sizes_the_one_next_to_the_sidewall_is_the_likelier() -> None:
+    """One drive far from telling them apart: 245/70R16 rolls 2.5 % less, 305/70R16 8 % more."""
+    found = explain(make_calibration(factor=HEALTHY, u_factor=0.2), Vehicle.from_dict(STATED), most=2000)
+    chance: dict[str, float] = {}
+    for item in found.ranked:
+        size = dict(item.parts)["tire"]
+        chance[size] = chance.get(size, 0.0) + item.probability
+    near, far = (parse_tire_size(text).diameter_mm / parse_tire_size("LT245/75R16").diameter_mm
+                 for text in ("245/70R16", "305/70R16"))  # fmt: skip
+    ratio = np.exp((np.log(float(far)) ** 2 - np.log(float(near)) ** 2) / 2 / 0.07**2)
+    assert chance["245/70R16"] / chance["305/70R16"] == pytest.approx(ratio, rel=0.2)
 
 
 def test_what_a_module_is_set_to_is_what_the_instrument_is_right_for() -> None:

@@ -39,8 +39,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
             "without a drive the reading follows from the parts, and these are not stated: "
             f"{joined(part_name(link) for link in values['links'])}"
         ),
-        "Give them ({key vehicle axle tire drive_gear turns_per_mile}), or {key vehicle tire_before}, or record "
-        "a drive",
+        "Give them ({key vehicle axle tire drive_gear turns_per_mile}), or {key vehicle tire_before axle_before}, or "
+        "record a drive",
     ),
     "nothing_to_explain_from": (
         "nothing is stated about the tires or the axle, so anything would explain the error",
@@ -219,7 +219,12 @@ FINDINGS: dict[str, Template] = {
     # the chain
     "whole_train": "from the whole gear train",
     "module_setting": lambda values: f"against what is set now, {setting_name(values['kind'], values['now'] or 0.0)}",
-    "right_with_tire": "if the instrument was right with {tire} and nothing but the tires has changed",
+    "right_with_tire": lambda values: (
+        f"if the instrument was right with {values['tire']} and an axle of {values['axle']}, and nothing else changed"
+        if values.get("axle")
+        else f"if the instrument was right with {values['tire']} and nothing but the tires has changed"
+    ),
+    "right_with_axle": "if the instrument was right with an axle of {axle} and the tires fitted now",
     "inseparable": _inseparable,
     "chain_implausible": lambda values: (
         f"The chain as stated needs a tire that rolls {rolled(values['circumference_m'], values['unit'])}: one of its "
@@ -258,8 +263,9 @@ FINDINGS: dict[str, Template] = {
     # what explains a factor
     "whole_chain_compared": "the instrument expects what the job says, so the whole chain is compared",
     "right_before": lambda values: (
-        f"the instrument was right with {values['tire'] or 'the tires it was made for'} and the axle and gears that "
-        "the job states"
+        f"the instrument was right with {values['tire'] or 'the tires it was made for'}"
+        + (f", an axle of {values['axle']} and the gears" if values.get("axle") else " and the axle and gears")
+        + " that the job states"
     ),
     "right_by_module": lambda values: (
         f"the instrument is right for its {setting_name(values['kind'], values['now'])} and the axle and gears that "

@@ -16,7 +16,7 @@ from speedcal.finding import Finding, Trust
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle.choices.options import FittedTeeth
 from speedcal.vehicle.data import facts
-from speedcal.vehicle.drivetrain import assumed_roll, chain, driving_tire, train_gain
+from speedcal.vehicle.drivetrain import assumed_roll, axle_change, chain, driving_tire, train_gain
 from speedcal.vehicle.vehicle import Criterion, Vehicle
 
 _READING_COLUMNS = ("ground_mps", "indicated_mps", "residual_mps", "time_s")
@@ -45,7 +45,7 @@ def dial_from_facts(vehicle: Vehicle, unit: DisplayUnit) -> FactsDial:
     """Return how the instrument should read by what the job states of the vehicle.
 
     The whole chain where it is stated; a driven gear nobody has counted is left open. Otherwise the instrument is taken
-    to have been right with ``tire_before`` or to believe its module's setting.
+    to have been right with ``tire_before`` and ``axle_before`` or to believe its module's setting.
 
     Raises
     ------
@@ -66,12 +66,16 @@ def dial_from_facts(vehicle: Vehicle, unit: DisplayUnit) -> FactsDial:
             teeth = FittedTeeth(counted, vehicle.drive_gear, is_guess=True)
         components |= {link.name: link.u_relative for link in links if link.u_relative}
     else:
-        rolled, believed = driving_tire(vehicle), assumed_roll(vehicle)
-        if rolled is None or believed is None:
+        rolled, believed, axle = driving_tire(vehicle), assumed_roll(vehicle), axle_change(vehicle)
+        if rolled is not None and believed is not None:
+            circumference_m, u_believed, assumed = believed
+            factor = circumference_m / rolled.circumference_m.value
+            components["tire"] = math.hypot(u_believed, rolled.u_relative)
+        elif axle is not None and vehicle.axle_before is not None and vehicle.tire_before is None:
+            factor, components["axle"] = axle
+            assumed = Finding("right_with_axle", axle=vehicle.axle_before.text)
+        else:
             raise VehicleError("facts_missing", links=unknown)
-        circumference_m, u_believed, assumed = believed
-        factor = circumference_m / rolled.circumference_m.value
-        components["tire"] = math.hypot(u_believed, rolled.u_relative)
     speeds = np.array(USUAL_SPEEDS[unit]) * SPEED_UNIT_MPS[unit]
     ordered = tuple(sorted(components.items(), key=lambda item: -item[1]))
     u = math.hypot(*components.values())

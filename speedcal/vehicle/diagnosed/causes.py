@@ -10,8 +10,8 @@ import numpy as np
 
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle.data import facts
-from speedcal.vehicle.diagnosed.identities import parts_of
-from speedcal.vehicle.drivetrain import assumed_roll, chain, driving_tire, range_gains, train_gain
+from speedcal.vehicle.diagnosed.identities import parts_of, shares
+from speedcal.vehicle.drivetrain import assumed_roll, axle_change, chain, driving_tire, range_gains, train_gain
 from speedcal.vehicle.train.parts import WRONG_PULSES
 from speedcal.vehicle.vehicle import Vehicle
 
@@ -75,7 +75,8 @@ def expected_factor(vehicle: Vehicle) -> tuple[float, float]:
     known = train_gain(chain(vehicle))
     if known is not None:
         return float(np.log(known[0])), known[1]
-    found = [part for part in (_axle_against_its_number(vehicle), _tire_against_the_assumed(vehicle)) if part]
+    tire = _tire_against_the_assumed(vehicle)
+    found = [part for part in (_axle_against_its_number(vehicle), tire or _axle_against_the_former(vehicle)) if part]
     if not found:
         return 0.0, _UNSTATED_U
     logs, spreads = zip(*found, strict=True)
@@ -89,6 +90,12 @@ def _axle_against_its_number(vehicle: Vehicle) -> tuple[float, float] | None:
         if setting.kind == "axle_ratio" and setting.now is not None and axle is not None:
             return float(np.log(float(axle) / setting.now)), axle.u_relative
     return None
+
+
+def _axle_against_the_former(vehicle: Vehicle) -> tuple[float, float] | None:
+    """Return the axle over the one of before, where nothing is known of tires; as above."""
+    change = axle_change(vehicle)
+    return (float(np.log(change[0])), change[1]) if change else None
 
 
 def _tire_against_the_assumed(vehicle: Vehicle) -> tuple[float, float] | None:
@@ -129,17 +136,13 @@ def drive_causes(vehicle: Vehicle, expected: float) -> dict[str, Shifts]:
     for cause, names in (("tires", ("tire",)), ("axle", ("axle",)), ("gears", ("driven_gear", "drive_gear"))):
         if (vehicle.sensor == "wheel" and cause == "axle") or (vehicle.gears_counted and cause == "gears"):
             continue
-        shifts: list[tuple[float, float, float]] = []
-        for name in names:
-            if part := stated.get(name):
-                gains = np.log(part.gains / part.gains[part.stated])
-                others = [g for i, g in enumerate(gains) if i != part.stated and 0.01 < abs(g) < 0.5]
-                shifts += [(float(g), 0.01, 1.0) for g in others]
-        if not shifts:
-            if cause == "gears" and not vehicle.has_gear_drive:
-                continue
-            shifts = [(0.0, size[cause], 1.0)]
-        causes[cause] = tuple((shift, spread, 1 / len(shifts)) for shift, spread, _ in shifts)
+        parts = [part for name in names if (part := stated.get(name))]
+        logs = [float(log) for part in parts for log in np.log(part.gains / part.gains[part.stated])]
+        if others := [log for log in logs if 0.01 < abs(log) < 0.5]:
+            chances = shares(np.array(others), cause).tolist()
+            causes[cause] = tuple((log, 0.01, chance) for log, chance in zip(others, chances, strict=True))
+        elif cause != "gears" or vehicle.has_gear_drive:
+            causes[cause] = ((0.0, size[cause], 1.0),)
     ranges = [float(np.log(gain)) for _, gain in range_gains(vehicle)]
     for cause, logs in (("transfer_ratio", _other_ratios(vehicle)), ("other_range", ranges)):
         if logs:

@@ -11,7 +11,7 @@ import numpy as np
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 from speedcal.vehicle.data import facts
-from speedcal.vehicle.drivetrain import assumed_roll, driving_tire
+from speedcal.vehicle.drivetrain import assumed_roll, axle_change, driving_tire
 from speedcal.vehicle.tires.rolling_circumference import RolledTire, roll_by_convention
 from speedcal.vehicle.tires.tire_size import TireSize, parse_tire_size
 from speedcal.vehicle.train.axle_ratio import known_pairs
@@ -22,6 +22,15 @@ _MEASURED = "measured"
 _SAME_RATIO = 0.006
 """Axle ratios closer than this (relative) are one and the same to a drive."""
 _TIRES = ("tire", "tire_before")
+_CAUSES = {
+    "tire": "tires",
+    "tire_before": "tires",
+    "axle": "axle",
+    "driven_gear": "gears",
+    "drive_gear": "gears",
+    "counted": "gears",
+}
+"""What is stated of a part to the cause whose reach tells how far another may be from it."""
 MET_DRIVEN, MET_DRIVE = range(15, 46), range(6, 16)
 """Counts that may be in the vehicle where no gear family says which exist: those met in the trade. From memory."""
 
@@ -65,6 +74,8 @@ def base_of(vehicle: Vehicle, parts: Sequence[Part]) -> tuple[float, Finding]:
         base *= (vehicle.pulses_per_turn or 1.0) * float(vehicle.transfer_ratio) / vehicle.counts_per_m
         return base, Finding("whole_chain_compared")
     assumed, names = assumed_roll(vehicle), {part.name for part in parts}
+    if assumed is None and (change := axle_change(vehicle)):
+        base *= change[0]
     for part in parts:
         if part.name == "tire":
             base *= assumed[0] if assumed else 1.0 if "tire_before" in names else 1 / float(np.median(part.gains))
@@ -76,7 +87,8 @@ def base_of(vehicle: Vehicle, parts: Sequence[Part]) -> tuple[float, Finding]:
 def _right_before(vehicle: Vehicle, assumed: tuple[float, float, Finding] | None) -> Finding:
     if assumed is not None and assumed[2].code == "module_setting":
         return Finding("right_by_module", **assumed[2].values)
-    return Finding("right_before", tire=str(vehicle.tire_before) if vehicle.tire_before else None)
+    axle = vehicle.axle_before.text if vehicle.axle_before else None
+    return Finding("right_before", tire=str(vehicle.tire_before) if vehicle.tire_before else None, axle=axle)
 
 
 @cache
@@ -103,14 +115,9 @@ def _tires_before(vehicle: Vehicle) -> Part | None:
         return None
     rolled = _rolled(fitted)
     labels = tuple(text for text in rolled if text == fitted.text or parse_tire_size(text).form != "flotation")
-    return Part(
-        "tire_before",
-        labels,
-        np.array([rolled[text].circumference_m.value for text in labels]),
-        np.zeros(len(labels)),  # it errs as the tire fitted does
-        _prior("tire_before", len(labels), labels.index(fitted.text)),
-        None,
-    )
+    gains = np.array([rolled[text].circumference_m.value for text in labels])
+    prior = _prior("tire_before", gains, labels.index(fitted.text))
+    return Part("tire_before", labels, gains, np.zeros(len(labels)), prior, None)  # it errs as the tire fitted does
 
 
 def _tires(vehicle: Vehicle) -> Part | None:
@@ -126,14 +133,9 @@ def _tires(vehicle: Vehicle) -> Part | None:
 def _part(name: str, rolled: dict[str, RolledTire], stated: str | None) -> Part:
     labels = tuple(rolled)
     where = labels.index(stated) if stated is not None else None
-    return Part(
-        name,
-        labels,
-        np.array([1 / item.circumference_m.value for item in rolled.values()]),
-        np.array([item.u_relative for item in rolled.values()]),
-        _prior(name, len(labels), where),
-        where,
-    )
+    gains = np.array([1 / item.circumference_m.value for item in rolled.values()])
+    u_relative = np.array([item.u_relative for item in rolled.values()])
+    return Part(name, labels, gains, u_relative, _prior(name, gains, where), where)
 
 
 def _axles(vehicle: Vehicle) -> Part | None:
@@ -156,7 +158,7 @@ def _axles(vehicle: Vehicle) -> Part | None:
         tuple(label for _, label in groups),
         gains,
         np.full(len(gains), 0.001),
-        _prior("axle", len(gains), where),
+        _prior("axle", gains, where),
         where,
     )
 
@@ -190,23 +192,29 @@ def _gears(vehicle: Vehicle) -> list[Part]:
             continue
         counts = sorted({*(teeth.teeth if teeth else free), stated})
         where = counts.index(stated)
-        found.append(
-            Part(
-                name,
-                tuple(str(count) for count in counts),
-                np.array([float(count) ** power for count in counts]),
-                np.zeros(len(counts)),
-                _prior("counted" if vehicle.gears_counted else name, len(counts), where),
-                where,
-            )
-        )
+        gains = np.array([float(count) ** power for count in counts])
+        prior = _prior("counted" if vehicle.gears_counted else name, gains, where)
+        found.append(Part(name, tuple(map(str, counts)), gains, np.zeros(len(counts)), prior, where))
     return found
 
 
-def _prior(name: str, n: int, stated: int | None) -> FloatArray:
+def shares(logs: FloatArray, cause: str) -> FloatArray:
+    """Return how likely each of some identities is beside that stated, by the logarithm of what it would change.
+
+    A size or a count next to the one stated is likelier than one far away, by the reach of the cause where nothing is
+    stated (common practice, no source).
+    """
+    reach = float(facts("explain")["cause"]["size"][cause])
+    weights = np.exp(-0.5 * (logs / reach) ** 2)
+    return np.asarray(weights / weights.sum())
+
+
+def _prior(name: str, gains: FloatArray, stated: int | None) -> FloatArray:
+    n = len(gains)
     if stated is None or n == 1:
         return np.full(n, 1 / n)
     trust = float(facts("explain")["stated"][name])
-    prior = np.full(n, (1 - trust) / (n - 1))
-    prior[stated] = trust
+    others = np.arange(n) != stated
+    prior = np.full(n, trust)
+    prior[others] = (1 - trust) * shares(np.log(gains[others] / gains[stated]), _CAUSES[name])
     return prior
