@@ -29,6 +29,10 @@ _TOOTH_REACH = 1.5
 that is three standard uncertainties away is likelier than a gear as planned. Our own judgment."""
 
 
+_POWERS = (("driven_gear", -1), ("drive_gear", 1))
+"""Gears, and the power to which the reading goes with their teeth."""
+
+
 @dataclass(frozen=True, slots=True)
 class Cause:
     """Something that would explain a change other than planned, and how large it would have to be."""
@@ -196,27 +200,36 @@ def _fits(change: ChangeCheck, excess: float, *, reach: float = 1.0) -> bool:
 
 
 def _other_gear(change: ChangeCheck, vehicle: Vehicle | None, work: Work | None) -> tuple[Cause, ...]:
-    """Name the tooth count that the measured change stands for; a driven gear divides, a drive gear multiplies.
+    """Name the tooth counts that the measured change stands for; a driven gear divides, a drive gear multiplies.
 
-    Nothing is named of gears that were counted.
+    A gear that was left alone explains no change, unless none was changed as told: then somebody may have. Nothing is
+    named of gears that were counted.
     """
-    for gear, power in (("driven_gear", -1), ("drive_gear", 1)):
-        told = work if getattr(work, gear, None) else vehicle if gear == "driven_gear" else None
-        planned = getattr(told, gear, None)
-        if told is not None and planned:
-            if told.gears_counted:
-                return ()
-            implied = planned * change.excess**power
-            teeth = max(1, round(implied))
-            size = 100 * ((teeth / planned) ** power - 1)
-            fits = teeth != planned and _fits(change, 1 + size / 100, reach=_TOOTH_REACH)
-            came_out = round(planned * change.measured_change.value**-power) if told is work else None
-            values = {"implied": implied, "planned": planned, "teeth": teeth, "percent": size, "came_out": came_out}
-            what = Finding("cause_gear", gear=gear, **values)
-            old = () if fits else _old_gear(change, vehicle, gear, came_out, power)
-            return (Cause(what, size, fits), *old)
-    percent = 100 * (change.excess - 1)
-    return (Cause(Finding("cause_setting", percent=percent), percent, False),)
+    gears = [(gear, power) for gear, power in _POWERS if getattr(work, gear, None)]
+    told = work if gears else vehicle
+    gears = [(gear, power) for gear, power in gears or _POWERS[:1] if getattr(told, gear, None)]
+    if told is None or not gears:
+        percent = 100 * (change.excess - 1)
+        return (Cause(Finding("cause_setting", percent=percent), percent, False),)
+    if told.gears_counted:
+        return ()
+    return tuple(cause for gear, power in gears for cause in _gear(change, vehicle, told, gear, power))
+
+
+def _gear(
+    change: ChangeCheck, vehicle: Vehicle | None, told: Vehicle | Work, gear: str, power: int
+) -> tuple[Cause, ...]:
+    """Return the gear that is in now, and the one that came out, with other teeth than stated."""
+    planned = getattr(told, gear)
+    implied = planned * change.excess**power
+    teeth = max(1, round(implied))
+    size = 100 * ((teeth / planned) ** power - 1)
+    stated = getattr(vehicle, gear, None) if told is not vehicle else None
+    came_out = round(stated * change.excess**-power) if stated else None
+    fits = teeth != planned and _fits(change, 1 + size / 100, reach=_TOOTH_REACH)
+    values = {"implied": implied, "planned": planned, "teeth": teeth, "percent": size, "came_out": came_out}
+    old = () if fits else _old_gear(change, vehicle, gear, came_out, power)
+    return (Cause(Finding("cause_gear", gear=gear, **values), size, fits), *old)
 
 
 def _old_gear(

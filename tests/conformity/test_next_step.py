@@ -94,6 +94,18 @@ def test_an_old_gear_of_other_teeth_than_stated_is_named_where_no_new_one_explai
     assert ("with 18 teeth in place of the 20 stated" in str(first)) is not counted
 
 
+def test_where_the_drive_gear_was_changed_the_driven_gear_that_stayed_is_not_counted() -> None:
+    """8 teeth for the 9 stated, 10 really: 10/8 less in place of 9/8. The driven gear is the same on both drives."""
+    vehicle = Vehicle.from_dict({"drive_gear": 9, "driven_gear": 20})
+    before = make_calibration(offset=0.5, factor=1.3, u_offset=0.1, u_factor=0.002)
+    after = make_calibration(offset=0.5, factor=1.3 * 8 / 10, u_offset=0.1, u_factor=0.002)
+    result = verify(before, after, {"never_low": True, "high_percent": 2}, vehicle=vehicle, work={"drive_gear": 8})
+    gears = {c.what.values.get("gear") for change in result.changes for c in change.causes if "gear" in c.what.values}
+    assert gears == {"drive_gear"}
+    assert "10 teeth" in " ".join(str(step) for step in result.advice)
+    assert "driven_gear" not in {step.part for step in result.advice if step.action == "check_count"}
+
+
 def test_a_gear_that_was_counted_is_not_asked_for_again() -> None:
     """22 planned, counted and fitted, the drive stands for 21: something else changed."""
     after = make_calibration(offset=0.5, factor=1.10 * 20 / 21, u_offset=0.1, u_factor=0.002)
