@@ -17,6 +17,25 @@ _TEETH = (3, 100)
 _FASTEST = 1000.0
 
 
+class Counted(Fraction):
+    """A ratio of two counts that is written with them: a box of 16 and 22 teeth is ordered as 16/22, not as 8/11."""
+
+    __slots__ = ("_counts",)
+    _counts: tuple[int, int]
+
+    def __new__(cls, above: int, below: int) -> Counted:
+        """Keep the counts beside their ratio."""
+        self = super().__new__(cls, above, below)
+        self._counts = (above, below)
+        return self
+
+    def __str__(self) -> str:
+        return "{}/{}".format(*self._counts)
+
+    def __reduce__(self) -> tuple[type[Counted], tuple[int, int]]:
+        return type(self), self._counts
+
+
 def parse_ratio(value: object) -> Fraction:
     """Return a positive ratio written as ``41/11``, ``41:11``, ``3.73`` or a number, exactly.
 
@@ -34,7 +53,8 @@ def parse_ratio(value: object) -> Fraction:
     above, below = Fraction(match[1]), Fraction(match[2] or 1)
     if not above or not below:
         raise ValueError(f"{text!r} is not a positive ratio such as '41/11' or 3.73")
-    return above / below
+    is_counted = match[2] and above.denominator == below.denominator == 1 and below > 1
+    return Counted(above.numerator, below.numerator) if is_counted else above / below
 
 
 def parse_teeth(value: object) -> tuple[int, ...]:

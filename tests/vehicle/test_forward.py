@@ -63,6 +63,7 @@ def test_a_box_found_the_wrong_way_round_and_turned_is_work_that_can_be_told() -
     assert vehicle_after(vehicle, work) == vehicle
     assert not work.is_nothing
     assert "turned" in str(work)
+    assert "16/22" in str(Work.from_dict({"ratio_box": "16/22"}))  # as it is ordered, not as 8/11
     another = gain_change(vehicle, {"ratio_box_turned": True, "ratio_box": "22/21"})
     assert another.value == pytest.approx(22 / 21 / (20 / 21), rel=1e-12)  # from the turned one, 20/21, to the new one
     with pytest.raises(VehicleError):
