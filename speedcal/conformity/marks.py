@@ -35,9 +35,9 @@ def marks_to_hold(
     if lowest is None and np.isfinite(named_mps):
         bottom = min(bottom, max(round(float(expected.dial.indicated(named_mps)) / step), 1) * step)
     marks = multiples(step, bottom, top)
-    for finer in _SLOW_STEPS if lowest is None else ():
+    for finer in _SLOW_STEPS:
         if len(marks) < min(LEVELS):
-            marks = multiples(finer * factor, _SLOW_FROM * top, top)
+            marks = multiples(finer * factor, _SLOW_FROM * top if lowest is None else bottom, top)
     if len(marks) < min(LEVELS):
         raise PlanError(
             "too_few_marks",
