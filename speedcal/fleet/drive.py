@@ -26,7 +26,7 @@ _TRACKS = frozenset({".gpx", ".fit", ".tcx", ".kml", ".kmz", ".nmea", ".nma"})
 _TRACK_WORD = re.compile(r"(?:^|[ _-])(?:track|gps)(?:$|[ _.-])")
 _SAME_WHEELS = 0.12
 """How far odometer and speed may differ in a vehicle; miles and kilometers differ by 0.61."""
-_FORM = 11
+_FORM = 12
 """Counts changes of the method or of what is kept within a version; drives are measured again after one."""
 _FOR_BOTH = "speed_for_both"
 """Among the options of a drive: the column of the instrument is taken for the receiver's speed, too."""
@@ -43,7 +43,7 @@ class DriveFiles:
     data: tuple[bytes, ...] = ()
     """Contents where there is no file, one for each path."""
     options: tuple[tuple[str, Any], ...] = ()
-    """What is said about the drive, as the keys of a job file have it: unit, column, zone, held."""
+    """What is said about the drive, as the keys of a job file have it: unit, column, zone, held; and the vehicle."""
     roles_known: bool = False
     """Whether the track is certain to be the first."""
     passing: bool = False
@@ -183,10 +183,13 @@ def _calibrated(
     files: DriveFiles, sources: Sequence[Source], options: Mapping[str, Any], unit: DisplayUnit | None
 ) -> Outcome:
     from speedcal.calibration import calibrate
+    from speedcal.jobs.measured_drive import borne_out, ranges_of
     from speedcal.logs.drive.readings import with_dial_unit
 
     track, readings = _read(files, sources, options, unit)
+    vehicle = options.get("vehicle")
     asked = {key: options[key] for key in ("clock_offset_s", "read_from", "rounding", "terrain") if key in options}
+    asked["range_gains"] = ranges_of(vehicle)
     by_box = len(files.paths) == 1 and "held" not in options
     readings = with_dial_unit(readings, options.get("dial_unit"))
     calibration = calibrate(track, readings, unit=unit, **asked)
@@ -195,7 +198,7 @@ def _calibrated(
         step = readings.odometer_resolution_m * length
         readings = replace(readings, odometer_m=readings.odometer_m * length, odometer_resolution_m=step)
         calibration = calibrate(track, readings, unit=unit, **asked)
-    return {**kept(track, readings, calibration, by_box), "odometer_unit": meant}
+    return {**kept(track, readings, borne_out(calibration, vehicle), by_box), "odometer_unit": meant}
 
 
 def _unit_of_odometer(readings: Readings, calibration: Calibration) -> tuple[float, str]:

@@ -6,12 +6,16 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePath, PurePosixPath
+from typing import TYPE_CHECKING
 
 from speedcal.errors import FleetError, SpeedcalError
 from speedcal.fleet.addresses import places_at
 from speedcal.fleet.archives import Inside
 from speedcal.fleet.drive import DriveFiles, readable
 from speedcal.jobs.contents import Drive, JobContents
+
+if TYPE_CHECKING:
+    from speedcal.vehicle import Vehicle
 
 JOB = "job.toml"
 _OF_A_PAGE = ("jobs.sqlite", "secret.key")
@@ -186,29 +190,31 @@ def stem_of_drive(path: PurePath) -> str:
 
 def _of_job(folder: Path) -> Found:
     from speedcal.jobs import load_job
+    from speedcal.jobs.pipeline import PHASES, vehicle_on
 
     vehicle = _name(folder)
     try:
         job = load_job(folder)
     except SpeedcalError as error:
         return Found(vehicle, refused=((JOB, error),))
-    named = [(phase, drives) for phase, drives in (("before", job.before), ("after", job.after))]
     drives, refused = [], []
-    for phase, several in named:
+    for phase in PHASES:
+        several = getattr(job, phase)
         for number, drive in enumerate(several, start=1):
             name = phase if len(several) == 1 else f"{phase} {number}"
             if drive.track is None:
                 refused.append((name, FleetError("checks_in_a_fleet", source=str(folder))))
             else:
-                drives.append(_of_job_drive(vehicle, name, drive))
+                drives.append(_of_job_drive(vehicle, name, drive, vehicle_on(job, phase)))
     return Found(vehicle, tuple(drives), tuple(refused), job)
 
 
-def _of_job_drive(vehicle: str, name: str, drive: Drive) -> DriveFiles:
+def _of_job_drive(vehicle: str, name: str, drive: Drive, facts: Vehicle | None) -> DriveFiles:
     stated = ("unit", "column", "session", "zone", "clock_offset_s", "read_from", "rounding", "terrain", "dial_unit")
     said = {key: getattr(drive, key) for key in stated}
     if drive.held:
         said["held"] = drive.held
+    said["vehicle"] = facts
     options = tuple((key, value) for key, value in said.items() if value is not None)
     paths = tuple(str(path) for path in (drive.track, drive.readings) if path is not None)
     return DriveFiles(vehicle, name, paths, options=options, roles_known=True)

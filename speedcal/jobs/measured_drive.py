@@ -51,7 +51,6 @@ def calibrated(
 ) -> Calibration:
     """Return how the instrument read, by what the drive says of its clock, its reader and the country."""
     from speedcal.calibration import calibrate
-    from speedcal.vehicle.drivetrain import range_gains
 
     calibration = calibrate(
         track,
@@ -61,19 +60,27 @@ def calibrated(
         read_from=drive.read_from,
         rounding=drive.rounding,
         terrain=drive.terrain,
-        range_gains=[gain for _, gain in range_gains(vehicle)] if vehicle else (),
+        range_gains=ranges_of(vehicle),
     )
-    return _borne_out(calibration, vehicle)
+    return borne_out(calibration, vehicle)
+
+
+def ranges_of(vehicle: Vehicle | None) -> tuple[float, ...]:
+    """Return by how much more the dial shows in the other ranges that a vehicle states."""
+    from speedcal.vehicle.drivetrain import range_gains
+
+    return tuple(gain for _, gain in range_gains(vehicle)) if vehicle else ()
 
 
 def calibrated_checks(checks: Checks, *, unit: DisplayUnit | None, vehicle: Vehicle | None) -> Calibration:
     """Return how the instrument read by checks."""
     from speedcal.calibration import calibrate_checks
 
-    return _borne_out(calibrate_checks(checks, unit=unit), vehicle)
+    return borne_out(calibrate_checks(checks, unit=unit), vehicle)
 
 
-def _borne_out(calibration: Calibration, vehicle: Vehicle | None) -> Calibration:
+def borne_out(calibration: Calibration, vehicle: Vehicle | None) -> Calibration:
+    """Return a calibration without the doubts that the facts of the vehicle settle."""
     from speedcal.vehicle.diagnosed.unit_borne_out import with_unit_borne_out
 
     return with_unit_borne_out(calibration, vehicle) if vehicle else calibration

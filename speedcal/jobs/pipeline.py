@@ -149,7 +149,7 @@ def measure_usable(
     for i, (phase, name, drive) in enumerate(named):
         tell(step_name("measuring", name), _MEASURING * i / len(named))
         try:
-            measured = _measure(name, drive, unit, _vehicle_on(job, phase))
+            measured = _measure(name, drive, unit, vehicle_on(job, phase))
         except SpeedcalError as error:
             refused.append(error)
             continue
@@ -191,7 +191,7 @@ def analyse_job(measured: MeasuredJob, *, progress: Progress | None = None) -> J
     return result
 
 
-def _vehicle_on(job: JobContents, phase: Phase) -> Vehicle | None:
+def vehicle_on(job: JobContents, phase: Phase) -> Vehicle | None:
     """Return the vehicle as it was on a drive of that phase."""
     from speedcal.vehicle.forward import vehicle_after
 

@@ -21,7 +21,7 @@ from support.fleets import LOGGED, NOTED, drive_on, write_fleet, write_pair
 import speedcal
 from speedcal.cli import cli, main
 from speedcal.conformity import pool
-from speedcal.errors import FleetError
+from speedcal.errors import FitError, FleetError
 from speedcal.fleet import FleetResult, drive
 from speedcal.fleet.drive import measure
 from speedcal.fleet.kept import calibration_of
@@ -421,6 +421,27 @@ def test_all_that_a_job_says_of_reading_a_drive_is_heeded(tmp_path: Path) -> Non
     (tmp_path / "job.toml").write_text(job_text({"before": table}), encoding="utf-8")
     ((files,),) = [found.drives for found in find_vehicles(tmp_path)]
     assert dict(files.options) == said
+
+
+def test_the_vehicle_of_a_job_tells_a_fleet_its_ranges_as_it_tells_the_job(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The drive after the work is one with the new axle: 6.72 is 1.6 times its 4.2, and 1.5 times the old one."""
+    write_pair(drive_on(0, 77, 1.0), tmp_path, "day0")
+    drive = {"track": "day0.gpx", "readings": "day0.csv"}
+    tables = {"vehicle": {"axle": "4.48", "second_axle": "6.72"}, "before": drive, "work": {"axle": "4.2"}}
+    (tmp_path / "job.toml").write_text(job_text({**tables, "after": drive}), encoding="utf-8")
+    told: list[tuple[float, ...]] = []
+
+    def calibrated(*_: object, range_gains: tuple[float, ...], **__: object) -> None:
+        told.append(range_gains)
+        raise FitError("truth_as_instrument", source="day0.csv")
+
+    monkeypatch.setattr("speedcal.calibration.calibrate", calibrated)
+    ((before, after),) = [found.drives for found in find_vehicles(tmp_path)]
+    for files in (before, after):
+        measure(files, "mph")
+    assert told == [(pytest.approx(1.5),), (pytest.approx(1.6),)]
 
 
 @pytest.mark.parametrize(("off_mph", "action"), [(-4.0, "reseat_needle"), (1.0, "keep_as_is")])
