@@ -336,6 +336,55 @@ def test_a_bend_no_part_can_cancel_ends_in_repair_and_a_card() -> None:
     assert found.diagnosis.top.code == "dial_bent"
 
 
+def test_a_bend_that_a_gear_only_hides_is_repaired_before_any_part_is_chosen() -> None:
+    """A hollow of 6 mph at 45 under tires 7 % larger: a gear for it would put the odometer wrong by as much."""
+    knots = np.arange(15.0, 90.0, 5.0)
+    shown = 0.94 * knots - 6 * np.exp(-(((knots - 45) / 13) ** 2) / 2)
+    bent = Dial(knots * MPH_MPS, shown * MPH_MPS, 0.01 * np.eye(len(knots)), knots[2:12] * MPH_MPS, shape="bent")
+    vehicle = {"tire": "31x10.50R15", "tire_before": "225/75R15", "driven_gear": 20, "gear_family": "plain sleeve"}
+    limits = load_tolerance("un_r39_type", unit="mph").allowed
+    found = correct(
+        replace(make_calibration(), dial=bent), Vehicle.from_dict(vehicle), limits=limits, speeds=[30, 45, 60]
+    )
+    assert actions(found) == ["repair_instrument", "use_correction_card"]
+    assert "parts_off_as_well" in found.advice[0].codes
+
+
+def test_nothing_is_fitted_for_a_ratio_box_that_sits_the_wrong_way_around() -> None:
+    """A box of 16 and 22 teeth turned: the dial shows (22/16)^2 of the speed."""
+    stated = {"driven_gear": 20, "drive_gear": 8, "ratio_box": "16/22", "gear_family": "plain sleeve"}
+    drive = make_calibration(factor=1.015 * (22 / 16) ** 2, u_factor=0.004, u_offset=0.2)
+    found = correct(drive, Vehicle.from_dict({**stated, "ratio_box_teeth": "16-24"}))
+    assert [(entry.action, entry.part) for entry in found.advice] == [("check_count", "ratio_box")]
+
+
+def test_the_drive_gear_that_comes_out_is_counted_for_its_successor() -> None:
+    """Driven gears end at 25 teeth, so the drive gear is changed: what counts is how many teeth it has."""
+    stated = {"driven_gear": 24, "drive_gear": 8, "gear_family": "plain sleeve"}
+    drive = make_calibration(factor=1.015 * 8 / 7, u_factor=0.004, u_offset=0.2)
+    fit = next(e for e in correct(drive, Vehicle.from_dict(stated)).advice if e.action.startswith("fit_drive"))
+    assert "Count the teeth of the drive gear that comes out, figured here with 8" in str(fit)
+    counted = correct(drive, Vehicle.from_dict({**stated, "gears_counted": True}))
+    assert "gear_that_comes_out" not in {code for entry in counted.advice for code in entry.codes}
+
+
+def test_gears_that_seem_swapped_in_the_job_are_looked_at_though_the_dial_may_stay() -> None:
+    stated = {"driven_gear": 8, "drive_gear": 20, "gear_family": "plain sleeve"}
+    limits = load_tolerance("un_r39_type", unit="mph").allowed
+    drive = make_calibration(factor=1.12, u_factor=0.004, u_offset=0.2)
+    found = correct(drive, Vehicle.from_dict(stated), limits=limits, speeds=[30, 45, 60])
+    assert ("check_count", "gears") in [(entry.action, entry.part) for entry in found.advice]
+
+
+def test_without_a_drive_other_axle_gears_alone_tell_the_gear() -> None:
+    """8/19 was right with 39/11; with 41/10 it takes 19 x 4.1 / 3.545 = 21.97 teeth."""
+    stated = {"axle": "41/10", "axle_before": "39/11", "drive_gear": 8, "driven_gear": 19}
+    found = correct(None, Vehicle.from_dict(stated))
+    assert found.ideal_driven_teeth is not None
+    assert found.ideal_driven_teeth.value == pytest.approx(19 * 4.1 / (39 / 11), rel=1e-3)
+    assert "right_with_axle" in {finding.code for finding in found.findings}
+
+
 def test_with_a_bent_dial_the_best_gear_moves() -> None:
     """At a true 60 the dial shows what it showed at 60 g: with a kink above 55 the line would take another tooth."""
     knots = np.array([0.0, 30.0, 50.0, 55.0, 60.0, 70.0, 90.0]) * MPH_MPS

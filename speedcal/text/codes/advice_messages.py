@@ -6,7 +6,7 @@ from fractions import Fraction
 
 from speedcal.text.messages import Template, Values
 from speedcal.text.words.numbers import likely, signed
-from speedcal.text.words.parts import MEASURED_BY, WATCH_THE_NEEDLE, choice_name, part_value, setting_name
+from speedcal.text.words.parts import MEASURED_BY, WATCH_THE_NEEDLE, choice_name, part_name, part_value, setting_name
 
 CAUSES: dict[str, str] = {
     "parts_as_stated": "mismatched parts, as the job lists them",
@@ -132,6 +132,7 @@ _STAYS = {
     "pulse_count": "the count is as stated, or the sensor must stay as it is",
     "wrong_unit": "no unit is mixed up",
     "other_scale": "no scale is mixed up",
+    "transfer_ratio": "it sits the right way around",
 }
 
 
@@ -167,6 +168,11 @@ def _high_or_low(percent: float) -> str:
 
 def _scaler_at(ratio: str) -> str:
     return f"pulse scaler {part_value(Fraction(ratio))}"
+
+
+def _that_come_out(counts: dict[str, int]) -> str:
+    gears = [f"{part_name(gear)} that comes out, figured here with {teeth}" for gear, teeth in counts.items()]
+    return "the teeth of " + " and of ".join(f"the {gear}" for gear in gears)
 
 
 def _cause(values: Values) -> str:
@@ -224,8 +230,10 @@ FINDINGS: dict[str, Template] = {
         f"{values['percent']:.1f} %."
     ),
     "reads_low_by": _low_by,
-    "gear_that_comes_out": "Count the gear that comes out: this is figured from {teeth} teeth. If it has others, "
-    "correct the job first; the new gear changes with it.",
+    "gear_that_comes_out": lambda values: (
+        f"Count {_that_come_out(values['counts'])}. Another count changes the new gear: then correct the job before it "
+        "goes in."
+    ),
     "number_set_now": lambda values: (
         "Read what is set now before changing it: this is figured from "
         f"{setting_name(values['kind'], values['now']) if values['kind'] else _scaler_at(values['now'])}. "

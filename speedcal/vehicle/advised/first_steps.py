@@ -14,7 +14,9 @@ from speedcal.vehicle.advised.plans import LIKELY
 from speedcal.vehicle.advised.righting import GROW_WITH_THE_COUNT, righting_gain
 from speedcal.vehicle.diagnosed.diagnosis import Diagnosis
 from speedcal.vehicle.drivetrain import gears_swapped
+from speedcal.vehicle.judged.judge import SURE_ENOUGH
 from speedcal.vehicle.train.parts import PER_DISTANCE
+from speedcal.vehicle.vehicle import Vehicle
 
 _RANGE = 0.25
 """Chance of the other range from which on somebody is asked which it was. Our own judgment."""
@@ -89,6 +91,8 @@ def _instrument_first(outlook: Outlook, diagnosis: Diagnosis, fault: str) -> lis
         return [Advice("repair_instrument", part="instrument", because=(*outlook.causes, right))]
     if _is_likely(diagnosis, "needle_sticks") and not _likely_stays(outlook):
         fault = "needle_sticks"  # parts figured from its readings would be figured wrong, and would not cure it
+    if _is_likely(diagnosis, "dial_bent") and not _bend_may_stay(outlook):
+        fault = "dial_bent"
     if fault in ("needle_sticks", "dial_bent") and not _keeps(outlook, fault):
         reasons = (*outlook.causes, Finding("no_part_cures", cause=fault), *_parts_off_as_well(diagnosis))
         return [Advice("repair_instrument", part="instrument", because=reasons)]
@@ -231,6 +235,15 @@ def _keeps(outlook: Outlook, cause: str) -> bool:
     return cause == "dial_bent" and (judge.dial.shape != "bent" or judge.probability_proven(gain) > LIKELY)
 
 
+def _bend_may_stay(outlook: Outlook) -> bool:
+    """Tell whether some part surely leaves little enough of a bend: one that hides most of it wrongs the odometer."""
+    judge = outlook.judge
+    if 100 * judge.unavoidable_error() <= judge.acceptable_percent:
+        return True
+    real = [choice for choices in outlook.lists.values() for choice in choices if choice.can_be_fitted]
+    return any(choice.probability_passes >= SURE_ENOUGH for choice in real)
+
+
 def _count_first(outlook: Outlook, diagnosis: Diagnosis) -> list[Advice]:
     """Return the look that must come before a part is ordered by what is thought to be fitted."""
     chance = {item.code: item.probability for item in diagnosis.hypotheses}
@@ -240,13 +253,20 @@ def _count_first(outlook: Outlook, diagnosis: Diagnosis) -> list[Advice]:
     found = _look_at_range(outlook)
     found += [Advice("check_count", part=told.values["gear"], because=(told,)) for told in outlook.teeth.findings]
     if vehicle.ratio_box is not None and chance.get("transfer_ratio", 0.0) > WORTH_A_LOOK:
-        found.append(Advice("check_count", part="ratio_box", because=(Finding("box_may_be_turned"),)))
+        stays = _if_it_stays(outlook, "transfer_ratio") if is_box_turned(diagnosis, vehicle) else ()
+        found.append(Advice("check_count", part="ratio_box", because=(Finding("box_may_be_turned"), *stays)))
     if vehicle.driven_gear is not None and chance.get("gears", 0.0) > WORTH_A_LOOK:
         reasons = [Finding("teeth_as_stated", teeth=vehicle.driven_gear, chance=chance["gears"])]
         if vehicle.family is not None and (range_down := vehicle.family.orientation(vehicle.driven_gear)):
             reasons.append(Finding("housing_at_the_count", teeth=vehicle.driven_gear, range=range_down))
         found.append(Advice("check_count", part="driven_gear", because=tuple(reasons)))
     return found
+
+
+def is_box_turned(diagnosis: Diagnosis | None, vehicle: Vehicle) -> bool:
+    """Tell whether a ratio box likely sits the wrong way around: nothing is fitted for what turning it mends."""
+    top = diagnosis.top if diagnosis else None
+    return vehicle.ratio_box is not None and top is not None and top.code == "transfer_ratio"
 
 
 def meanwhile(first: Sequence[Advice]) -> tuple[Advice, ...]:

@@ -130,9 +130,12 @@ def _figured_from(outlook: Outlook, choice: Choice) -> tuple[Finding, ...]:
         return ()
     chance = {item.code: item.probability for item in diagnosis.hypotheses}
     parts, now = dict(choice.parts), {setting.kind: setting.now for setting in vehicle.settings}
-    if choice.kind in ("driven_gear", "pair"):
-        is_open = _WORTH_A_WORD < chance.get("gears", 0.0) <= WORTH_A_LOOK and vehicle.driven_gear is not None
-        return (Finding("gear_that_comes_out", teeth=vehicle.driven_gear),) if is_open else ()
+    if choice.kind in ("driven_gear", "drive_gear", "pair"):
+        gears = ("drive_gear", "driven_gear") if choice.kind == "pair" else (choice.kind,)
+        doubt = chance.get("gears", 0.0)  # the driven gear is counted first where that much speaks for another
+        asked = [gear for gear in gears if gear != "driven_gear" or doubt <= WORTH_A_LOOK]
+        counts = {gear: teeth for gear in asked if (teeth := getattr(vehicle, gear)) is not None}
+        return (Finding("gear_that_comes_out", counts=counts),) if counts and doubt > _WORTH_A_WORD else ()
     if chance.get("parts_as_stated", 0.0) > LIKELY:
         return ()
     if choice.kind == "pulse_scaler" and vehicle.pulse_scaler is not None:

@@ -11,7 +11,7 @@ import numpy as np
 from speedcal.finding import Finding
 from speedcal.vehicle.advised.advice import Advice
 from speedcal.vehicle.advised.beyond_parts import WORTH_SAYING_PERCENT, beyond_parts, drive_again, find_out
-from speedcal.vehicle.advised.first_steps import first_steps, meanwhile, spared_gears
+from speedcal.vehicle.advised.first_steps import first_steps, is_box_turned, meanwhile, spared_gears
 from speedcal.vehicle.advised.outlook import Outlook
 from speedcal.vehicle.advised.plan_entries import entries_of, entry_of
 from speedcal.vehicle.advised.plans import LIKELY, MAY_PASS, SAME_CHANCE, WORTH_WORK_PERCENT, Plan, plans_of
@@ -40,9 +40,9 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     if outlook.vehicle.tachograph:
         return (Advice("repair_instrument", part="tachograph", because=(Finding("approved_workshop_only"),)),)
     first = first_steps(outlook)
-    if righting_gain(outlook.diagnosis, outlook.judge.dial.line.error_factor) is not None or (
-        first and (first[0].action in _ALONE or first[0].part == "range")
-    ):
+    is_alone = bool(first) and (first[0].action in _ALONE or first[0].part == "range")
+    is_alone = is_alone or is_box_turned(outlook.diagnosis, outlook.vehicle)
+    if is_alone or righting_gain(outlook.diagnosis, outlook.judge.dial.line.error_factor) is not None:
         return (*first, *meanwhile(first), *_undo_instead(outlook, first))
     first = [*unlike_tires(outlook.vehicle), *first]
     plans = _plans(outlook)
@@ -62,7 +62,7 @@ def _with_plans(outlook: Outlook, first: Sequence[Advice], plans: Sequence[Plan]
     """Return what to do by the plans, the best first."""
     best = plans[0]
     if best.choice.kind == "keep":  # then no part is figured from what is thought to be fitted
-        looks = ("needle_drive",) if best.shift_mps else ()
+        looks = ("needle_drive",) if best.shift_mps else () if outlook.keep.is_acceptable else ("gears",)
         first = [entry for entry in first if entry.action != "check_count" or entry.part in looks]
     instead = _alternatives(outlook, best, plans)
     work = _told_what_it_comes_to(outlook, entries_of(outlook, best, plans), plans)
