@@ -16,7 +16,10 @@ import pytest
 from support import documents as doc
 
 README = doc.README.read_text(encoding="utf-8")
-MAIN = "python3 -m venv .venv && .venv/bin/pip install . && .venv/bin/speedcal report data_demo/job.toml --out result\n"
+MAIN = (
+    "python3 -m venv --upgrade-deps .venv && .venv/bin/pip install . "
+    "&& .venv/bin/speedcal report data_demo/job.toml --out result\n"
+)
 TESTS = ".venv/bin/pip install '.[test]' && .venv/bin/pytest -n logical\n"
 
 
