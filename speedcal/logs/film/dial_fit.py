@@ -54,6 +54,16 @@ class FittedScale:
     """Standard uncertainty of a needle's angle on that scale, which all needles share, over the marks. [rad]"""
 
 
+@dataclass(frozen=True, eq=False)
+class _Fit:
+    """The parameters that go best with the marks, and what is left."""
+
+    at: FloatArray
+    cost: float
+    """Half the sum of the squares of what is away."""
+    slopes: FloatArray
+
+
 def seen_at(plane: FloatArray, flat: FloatArray) -> FloatArray:
     """Return where points of a plane are seen by a homography, shape (..., 2)."""
     whole = np.concatenate([flat, np.ones((*flat.shape[:-1], 1))], axis=-1) @ plane.T
@@ -148,9 +158,17 @@ class _Marks:
         aside = pivot.aside(centre) * self.size**2 / (_FOCAL_SHARE * max(pivot.size))
         return np.asarray(centre + raised * (slant + aside))
 
-    def evidence(self, fitted: Any, bend: float, coarse: float) -> float:
+    def fit(self, first: FloatArray, bend: float, coarse: float) -> _Fit:
+        """Return the parameters that bring all that is away to its least, from first ones."""
+        from scipy.optimize import leastsq
+
+        told: Any = leastsq(self.away, first, (bend, coarse), self.slopes, full_output=True, maxfev=_MOST_STEPS)
+        at, rest = told[0], told[2]["fvec"]
+        return _Fit(at, float(rest @ rest) / 2, self.slopes(at, bend, coarse))
+
+    def evidence(self, fit: _Fit, bend: float, coarse: float) -> float:
         """Return the log evidence of a bend and a coarseness (Laplace), with a prior on the second."""
-        found = -fitted.cost - np.linalg.slogdet(fitted.jac.T @ fitted.jac)[1] / 2
+        found = -fit.cost - np.linalg.slogdet(fit.slopes.T @ fit.slopes)[1] / 2
         if bend:
             found += np.linalg.slogdet(self.rough / (bend * abs(self.sweep)))[1]
         scatter = 2 * len(self.share) * np.log(coarse) + (np.log(coarse) / _COARSENESS_LN_SD) ** 2 / 2
@@ -190,8 +208,6 @@ def fit_scale(
     pivot
         Where the needle turns in the picture, if that is known.
     """
-    from scipy.optimize import least_squares
-
     share = (values - values[0]) / (values[-1] - values[0])
     size = float(np.sqrt(abs(np.linalg.det(start[:2, :2]))))
     sweep = float(around[-1] - around[0])
@@ -199,28 +215,26 @@ def fit_scale(
     axes = np.stack([outward[:, ::-1] * (-1, 1), outward], axis=1) / u_px[:, :, None]
     marks = _Marks(share, points, axes, size, float(around[0]), sweep, pivot, _roughness(share))
     linear = np.array([1, 0, start[0, 2] / size, 0, 1, start[1, 2] / size, 0, 0, sweep, 0])
-    tried: list[tuple[float, Any]] = []
+    tried: list[tuple[float, _Fit]] = []
     for coarse in _COARSENESS:
         first = linear
         for bend in _BENDS:
             first = first if not bend or len(first) > 10 else np.append(first, np.zeros(len(share) - 2))
-            fitted = least_squares(
-                marks.away, first, marks.slopes, x_scale="jac", max_nfev=_MOST_STEPS, args=(bend, coarse)
-            )
-            first = fitted.x
-            tried.append((marks.evidence(fitted, bend, coarse), fitted))
-    fitted = max(tried, key=lambda one: one[0])[1]
-    return FittedScale(marks.plane(fitted.x), marks.angles(fitted.x), _u_shared(marks, fitted))
+            fit = marks.fit(first, bend, coarse)
+            first = fit.at
+            tried.append((marks.evidence(fit, bend, coarse), fit))
+    fit = max(tried, key=lambda one: one[0])[1]
+    return FittedScale(marks.plane(fit.at), marks.angles(fit.at), _u_shared(marks, fit))
 
 
-def _u_shared(marks: _Marks, fitted: Any) -> float:
+def _u_shared(marks: _Marks, fit: _Fit) -> float:
     """Return what errors of plane and scale do to a needle's place on the scale, rms over the marks. [rad]."""
-    plane, angle = marks.plane(fitted.x), marks.angles(fitted.x)
+    plane, angle = marks.plane(fit.at), marks.angles(fit.at)
     flat = np.column_stack([np.cos(angle), np.sin(angle)])
     ends = [seen_at(plane, reach * flat) for reach in _NEEDLE_ENDS]
     step = 1e-6
-    change = [marks.needles(fitted.x + step * one, ends) / step for one in np.eye(len(fitted.x))]
-    covariance = np.linalg.pinv(fitted.jac.T @ fitted.jac)
+    change = [marks.needles(fit.at + step * one, ends) / step for one in np.eye(len(fit.at))]
+    covariance = np.linalg.pinv(fit.slopes.T @ fit.slopes)
     return float(np.sqrt(np.mean(np.einsum("ik,ij,jk->k", change, covariance, change))))
 
 
