@@ -267,9 +267,12 @@ def train_findings(calibration: Calibration, vehicle: Vehicle, effective: Effect
 
 
 def gears_swapped(vehicle: Vehicle, error_factor: float) -> list[Finding]:
-    """Return that the drive gear is the larger, unless the chain as stated explains the drive better than swapped."""
+    """Return that the drive gear is the larger, unless the chain as stated explains the drive better than swapped.
+
+    In the hub of a wheel it usually is.
+    """
     drive, driven = vehicle.drive_gear, vehicle.driven_gear
-    if drive is None or driven is None or drive <= driven or vehicle.gears_counted:
+    if drive is None or driven is None or drive <= driven or vehicle.gears_counted or vehicle.sensor == "wheel":
         return []
     known = train_gain(chain(vehicle))
     if known is not None and math.log(error_factor / known[0]) > -math.log(drive / driven):

@@ -100,7 +100,8 @@ def _instead_of(values: Values) -> str:
 def _odometer_left(values: Values) -> str:
     too = f"{abs(values['percent']):.0f} % too {'much' if values['percent'] > 0 else 'little'}"
     counts = "then counts" if values["changed"] else "counts"
-    return f"The odometer {counts} {too}: one shaft drives both, so no part puts both right."
+    why = "" if values["goes_along"] else ": one shaft drives both, so no part puts both right"
+    return f"The odometer {counts} {too}{why}."
 
 
 def _odometer_is_right(values: Values) -> str:
@@ -261,10 +262,7 @@ FINDINGS: dict[str, Template] = {
         "too near a limit to prove."
     ),
     "until_repaired": "It helps until the instrument is repaired.",
-    "pulses_times": lambda values: (
-        f"The instrument gets {TIMES[values['times']]} it should: another sensor, another tooth count of its wheel, or "
-        "a wrong number in the module."
-    ),
+    "pulses_times": "Another sensor, another tooth count of its wheel, or a wrong number in the module does that.",
     "sixes_for_fours": "A sensor that gives six pulses where four are stated, or four for six, makes nearly the same "
     "error: if it was changed, count its pulses for one turn first.",
     "box_may_be_turned": "Fitted the wrong way around, it would explain the error. Turn it then, say so with what was "

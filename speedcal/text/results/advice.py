@@ -139,7 +139,8 @@ _LOOKS = {
 def _look_text(entry: Advice) -> str:
     """Return what is to be looked at."""
     if entry.part == "pulses":
-        return f"count the pulses for one turn of the sensor: it seems to give {TIMES[float(entry.value or 0)]} stated"
+        much = TIMES[float(entry.value or 0)]
+        return f"count the pulses for one turn of the sensor: the instrument gets {much} it should"
     if entry.part in _LOOKS:
         return _LOOKS[entry.part]
     likely_count = f": {entry.value} are likely" if entry.value else ""

@@ -66,7 +66,7 @@ def first_steps(outlook: Outlook) -> list[Advice]:
         part = "instrument" if diagnosis.is_scale_known else "unit"
         return [Advice("set_unit", part=part, value=outlook.judge.unit, because=because)]
     if top.code == "pulse_count" and gain is not None:
-        because = (*outlook.causes, Finding("pulses_times", times=1 / gain), *_if_it_stays(outlook, top.code))
+        because = (*outlook.causes, Finding("pulses_times"), *_if_it_stays(outlook, top.code))
         return [Advice("check_count", part="pulses", value=1 / gain, unit="times", because=because)]
     if top.code == "other_range" and (look := _look_at_range(outlook)):
         return [*look, Advice("drive_again", part="readings", because=(Finding("one_range_throughout"),))]

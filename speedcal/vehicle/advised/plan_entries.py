@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from speedcal.finding import Finding
+from speedcal.interval import Interval
 from speedcal.units import SPEED_UNIT_MPS
 from speedcal.vehicle.advised.advice import Action, Advice
 from speedcal.vehicle.advised.first_steps import WORTH_A_LOOK
@@ -163,11 +164,17 @@ def _odometer_left(outlook: Outlook, choice: Choice) -> tuple[Finding, ...]:
     judge = outlook.judge_of(choice)
     if judge.odometer_factor is None or judge.is_of_odometer:
         return ()
-    left = judge.odometer_factor.scaled(choice.gain)
     share = judge.acceptable_percent / 100
-    if 1 - share <= left.high and left.low <= 1 + share:
+
+    def is_right(odometer: Interval) -> bool:
+        return 1 - share <= odometer.high and odometer.low <= 1 + share
+
+    left = judge.odometer_factor.scaled(choice.gain)
+    if is_right(left):
         return ()
-    return (Finding("odometer_left", percent=100 * (left.value - 1), changed=choice.kind != "keep"),)
+    goes_along = is_right(judge.odometer_factor.scaled(judge.expected_ideal))
+    values = {"changed": choice.kind != "keep", "goes_along": goes_along}
+    return (Finding("odometer_left", percent=100 * (left.value - 1), **values),)
 
 
 def _hides_needle(outlook: Outlook, plan: Plan) -> tuple[Finding, ...]:
