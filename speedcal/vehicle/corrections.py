@@ -16,7 +16,7 @@ from speedcal.vehicle.advised.drives_apart import drives_apart
 from speedcal.vehicle.advised.first_steps import after_falls
 from speedcal.vehicle.advised.outlook import Outlook
 from speedcal.vehicle.advised.recommendation import advise
-from speedcal.vehicle.advised.righting import as_if_right, followed_by, righting_gain
+from speedcal.vehicle.advised.righting import as_if_right, followed_by, righting_gain, turning_gain
 from speedcal.vehicle.choices.choice import Choice
 from speedcal.vehicle.choices.fitted import brought_by, is_fitted_after
 from speedcal.vehicle.choices.found_choices import FoundChoices, find_choices
@@ -224,7 +224,8 @@ def correct_diagnosed(
         found.judge, vehicle, found.keep, found.every, found.teeth, diagnosis, found.measure, trust, may_keep, before
     )
     advice = advise(outlook)
-    gain = righting_gain(diagnosis, found.judge.dial.line.error_factor)
+    factor = found.judge.dial.line.error_factor
+    gain = righting_gain(diagnosis, factor) or turning_gain(diagnosis, vehicle, factor)
     if calibration is None or gain is None or not advice[0].rights_what_is_told:
         return _corrections(found, diagnosis, advice)
     right = as_if_right(calibration, gain, pointer_only=_is_cause(diagnosis, "other_scale"))

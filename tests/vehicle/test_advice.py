@@ -356,6 +356,11 @@ def test_nothing_is_fitted_for_a_ratio_box_that_sits_the_wrong_way_around() -> N
     drive = make_calibration(factor=1.015 * (22 / 16) ** 2, u_factor=0.004, u_offset=0.2)
     found = correct(drive, Vehicle.from_dict({**stated, "ratio_box_teeth": "16-24"}))
     assert [(entry.action, entry.part) for entry in found.advice] == [("check_count", "ratio_box")]
+    assert next(choice for choice in found.driven_gear if choice.is_fitted).is_acceptable  # once it is turned
+    as_driven = replace(drive, trust=Trust("WEAK", (Finding("unit_suspected", factor=1.92, noted="km/h"),)))
+    assert with_unit_borne_out(as_driven, Vehicle.from_dict(stated)).trust.word == "TRUSTED"
+    without = {key: value for key, value in stated.items() if key != "ratio_box"}
+    assert with_unit_borne_out(as_driven, Vehicle.from_dict(without)).trust.word == "WEAK"
 
 
 def test_the_drive_gear_that_comes_out_is_counted_for_its_successor() -> None:

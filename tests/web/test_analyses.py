@@ -131,7 +131,9 @@ def test_the_customer_reads_what_was_done(site: Site) -> None:
     for phase in ("before", "after"):
         site.send(base, phase)
     site.settle(base)
-    assert "Driven gear 22 (before: 19). New seal ring." in _opened_by(site, base, "customer")
+    seen = _opened_by(site, base, "customer")
+    assert "Driven gear 22 (before: 19). New seal ring." in seen
+    assert "what happens next" not in seen  # nobody judges it, and nothing is left to do
     assert "no result" not in site.client.get("/jobs").text.split("Swapped")[0]
 
 
@@ -160,6 +162,7 @@ def test_what_was_said_before_a_drive_came_in_is_no_change_of_the_job(site: Site
     page = site.client.get(base).text
     assert "What happens next" in page
     assert "Before the last change" not in page
+    assert "The report says what happens next." in _opened_by(site, base, "customer")
     site.client.post(f"{base}/edit", data={**FORM, **facts, "vehicle.driven_gear": "19"})
     site.settle(base)
     assert "Before the last change" in site.client.get(base).text

@@ -62,8 +62,9 @@ class Advice(Spoken):
 
     @property
     def rights_what_is_told(self) -> bool:
-        """Whether it puts a unit or a count of pulses right, on which everything else is figured."""
-        return self.action == "set_unit" or (self.action, self.part) == ("check_count", "pulses")
+        """Whether it puts a unit, a count of pulses or a ratio box right, on which everything else is figured."""
+        is_count = self.action == "check_count" and self.part in ("pulses", "ratio_box") and self.value is not None
+        return self.action == "set_unit" or is_count
 
     def to_dict(self) -> dict[str, Any]:
         """Return the entry in the form other programs rely on, ready for JSON."""

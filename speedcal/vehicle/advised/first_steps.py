@@ -11,12 +11,11 @@ from speedcal.finding import Finding
 from speedcal.vehicle.advised.advice import Advice
 from speedcal.vehicle.advised.outlook import Outlook
 from speedcal.vehicle.advised.plans import LIKELY
-from speedcal.vehicle.advised.righting import GROW_WITH_THE_COUNT, righting_gain
+from speedcal.vehicle.advised.righting import GROW_WITH_THE_COUNT, righting_gain, turning_gain
 from speedcal.vehicle.diagnosed.diagnosis import Diagnosis
 from speedcal.vehicle.drivetrain import gears_swapped
 from speedcal.vehicle.judged.judge import SURE_ENOUGH
 from speedcal.vehicle.train.parts import PER_DISTANCE
-from speedcal.vehicle.vehicle import Vehicle
 
 _RANGE = 0.25
 """Chance of the other range from which on somebody is asked which it was. Our own judgment."""
@@ -253,20 +252,16 @@ def _count_first(outlook: Outlook, diagnosis: Diagnosis) -> list[Advice]:
     found = _look_at_range(outlook)
     found += [Advice("check_count", part=told.values["gear"], because=(told,)) for told in outlook.teeth.findings]
     if vehicle.ratio_box is not None and chance.get("transfer_ratio", 0.0) > WORTH_A_LOOK:
-        stays = _if_it_stays(outlook, "transfer_ratio") if is_box_turned(diagnosis, vehicle) else ()
-        found.append(Advice("check_count", part="ratio_box", because=(Finding("box_may_be_turned"), *stays)))
+        gain = turning_gain(diagnosis, vehicle, outlook.judge.dial.line.error_factor)
+        stays = () if gain is None else _if_it_stays(outlook, "transfer_ratio")
+        why = (Finding("box_may_be_turned"), *stays)
+        found.append(Advice("check_count", part="ratio_box", value=gain, unit=gain and "times", because=why))
     if vehicle.driven_gear is not None and chance.get("gears", 0.0) > WORTH_A_LOOK:
         reasons = [Finding("teeth_as_stated", teeth=vehicle.driven_gear, chance=chance["gears"])]
         if vehicle.family is not None and (range_down := vehicle.family.orientation(vehicle.driven_gear)):
             reasons.append(Finding("housing_at_the_count", teeth=vehicle.driven_gear, range=range_down))
         found.append(Advice("check_count", part="driven_gear", because=tuple(reasons)))
     return found
-
-
-def is_box_turned(diagnosis: Diagnosis | None, vehicle: Vehicle) -> bool:
-    """Tell whether a ratio box likely sits the wrong way around: nothing is fitted for what turning it mends."""
-    top = diagnosis.top if diagnosis else None
-    return vehicle.ratio_box is not None and top is not None and top.code == "transfer_ratio"
 
 
 def meanwhile(first: Sequence[Advice]) -> tuple[Advice, ...]:

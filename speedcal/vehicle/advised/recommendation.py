@@ -11,7 +11,7 @@ import numpy as np
 from speedcal.finding import Finding
 from speedcal.vehicle.advised.advice import Advice
 from speedcal.vehicle.advised.beyond_parts import WORTH_SAYING_PERCENT, beyond_parts, drive_again, find_out
-from speedcal.vehicle.advised.first_steps import first_steps, is_box_turned, meanwhile, spared_gears
+from speedcal.vehicle.advised.first_steps import first_steps, meanwhile, spared_gears
 from speedcal.vehicle.advised.outlook import Outlook
 from speedcal.vehicle.advised.plan_entries import entries_of, entry_of
 from speedcal.vehicle.advised.plans import LIKELY, MAY_PASS, SAME_CHANCE, WORTH_WORK_PERCENT, Plan, plans_of
@@ -40,8 +40,7 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     if outlook.vehicle.tachograph:
         return (Advice("repair_instrument", part="tachograph", because=(Finding("approved_workshop_only"),)),)
     first = first_steps(outlook)
-    is_alone = bool(first) and (first[0].action in _ALONE or first[0].part == "range")
-    is_alone = is_alone or is_box_turned(outlook.diagnosis, outlook.vehicle)
+    is_alone = bool(first) and (first[0].action in _ALONE or first[0].part == "range" or first[0].rights_what_is_told)
     if is_alone or righting_gain(outlook.diagnosis, outlook.judge.dial.line.error_factor) is not None:
         return (*first, *meanwhile(first), *_undo_instead(outlook, first))
     first = [*unlike_tires(outlook.vehicle), *first]

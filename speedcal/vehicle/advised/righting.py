@@ -14,6 +14,7 @@ from speedcal.vehicle.advised.advice import Advice
 from speedcal.vehicle.advised.plans import LIKELY
 from speedcal.vehicle.diagnosed.diagnosis import Diagnosis
 from speedcal.vehicle.train.parts import WRONG_PULSES
+from speedcal.vehicle.vehicle import Vehicle
 
 GROW_WITH_THE_COUNT = frozenset({"large_scatter", "loosely_followed", "log_strays"})
 """Doubts that a wrong count of pulses multiplies, as it does the speed shown: it is put right first."""
@@ -32,8 +33,17 @@ def righting_gain(diagnosis: Diagnosis | None, error_factor: float) -> float | N
     return gain if abs(np.log(error_factor * gain)) < abs(np.log(error_factor)) else None
 
 
+def turning_gain(diagnosis: Diagnosis | None, vehicle: Vehicle, error_factor: float) -> float | None:
+    """Return what turning a ratio box does that likely sits the wrong way around; None where none seems to."""
+    top = diagnosis.top if diagnosis else None
+    if vehicle.ratio_box is None or top is None or top.code != "transfer_ratio":
+        return None
+    gain = float(vehicle.ratio_box) ** 2
+    return gain if abs(np.log(error_factor * gain)) < abs(np.log(error_factor)) / 2 else None
+
+
 def as_if_right(calibration: Calibration, gain: float, *, pointer_only: bool) -> Calibration:
-    """Return the drive as it would have been with a unit or a pulse count that is right."""
+    """Return the drive as it would have been with a unit, a pulse count or a ratio box that is right."""
     odometer = calibration.odometer_factor
     odometer = odometer if odometer is None or pointer_only else odometer.scaled(gain)
     trust = calibration.trust.without({*GROW_WITH_THE_COUNT, "unit_suspected"})
