@@ -255,7 +255,7 @@ def _count_first(outlook: Outlook, diagnosis: Diagnosis) -> list[Advice]:
         gain = turning_gain(diagnosis, vehicle, outlook.judge.dial.line.error_factor)
         stays = () if gain is None else _if_it_stays(outlook, "transfer_ratio")
         why = (Finding("box_may_be_turned"), *stays)
-        found.append(Advice("check_count", part="ratio_box", value=gain, unit=gain and "times", because=why))
+        found.append(Advice("check_count", part="ratio_box", value=gain, unit="times" if gain else None, because=why))
     if vehicle.driven_gear is not None and chance.get("gears", 0.0) > WORTH_A_LOOK:
         reasons = [Finding("teeth_as_stated", teeth=vehicle.driven_gear, chance=chance["gears"])]
         if vehicle.family is not None and (range_down := vehicle.family.orientation(vehicle.driven_gear)):
