@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
@@ -19,6 +20,24 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
     """Start a service that analyses in this process."""
     with analysed_at_hand(), open_site(tmp_path_factory.mktemp("analyses"), workers=1) as opened:
         yield opened
+
+
+@dataclass(frozen=True)
+class Noted:
+    """A job with the noted drive before the work, and the pages of the drive and of the job."""
+
+    base: str
+    drive: str
+    job: str
+
+
+@pytest.fixture(scope="module")
+def noted(site: Site) -> Noted:
+    """Hand in the demo drive before the work."""
+    base = site.new_job(**{"job.number": "Gears"})
+    address = site.send(base).headers["location"]
+    site.settle(base)
+    return Noted(base, site.client.get(address).text, site.client.get(base).text)
 
 
 @pytest.mark.parametrize(
@@ -49,7 +68,7 @@ def test_a_hostile_track_costs_one_message(site: Site, content: bytes) -> None:
     assert 'value="30 40 50 60"' in page
 
 
-def test_speeds_held_in_order_have_no_clock_to_be_matched(site: Site) -> None:
+def test_speeds_held_in_order_have_no_clock_to_be_matched(site: Site, noted: Noted) -> None:
     """The nine of the demo drive: the page says where each stands, and names no clock; beside notes it does."""
     base = site.new_job()
     sent = site.client.post(
@@ -58,11 +77,8 @@ def test_speeds_held_in_order_have_no_clock_to_be_matched(site: Site) -> None:
         files={"track": ("before.gpx", (DEMO / "before.gpx").read_bytes())},
         follow_redirects=False,
     )
-    noted = site.send(site.new_job())
-    pages = []
-    for answer in (sent, noted):
-        site.understand(answer.headers["location"])
-        pages.append(" ".join(site.client.get(answer.headers["location"]).text.split()))
+    site.understand(sent.headers["location"])
+    pages = [" ".join(page.split()) for page in (site.client.get(sent.headers["location"]).text, noted.drive)]
     assert "stands at the steady speed it was matched to" in pages[0]
     assert "<dt>Times</dt><dd>no times: speeds held one after the other</dd>" in pages[0]
     assert "the two clocks were matched" not in pages[0]
@@ -137,11 +153,9 @@ def test_the_customer_reads_what_was_done(site: Site) -> None:
     assert "no result" not in site.client.get("/jobs").text.split("Swapped")[0]
 
 
-def test_changing_gears_gives_a_new_result_and_the_old_one_is_called_out_of_date(site: Site) -> None:
+def test_changing_gears_gives_a_new_result_and_the_old_one_is_called_out_of_date(site: Site, noted: Noted) -> None:
     """Until the new one is there."""
-    base = site.new_job(**{"job.number": "Gears"})
-    site.send(base)
-    site.settle(base)
+    base = noted.base
     before = site.client.get(f"{base}/files/result.json").json()
     changed = {"job.number": "Gears", "job.unit": "km/h", "vehicle.driven_gear": "20"}
     site.client.post(f"{base}/edit", data=changed)
@@ -168,16 +182,14 @@ def test_what_was_said_before_a_drive_came_in_is_no_change_of_the_job(site: Site
     assert "Before the last change" in site.client.get(base).text
 
 
-def test_gears_are_listed_only_where_there_are_some(site: Site) -> None:
+def test_gears_are_listed_only_where_there_are_some(site: Site, noted: Noted) -> None:
     """The demo drive with gears, and with a sensor that counts pulses."""
     pulses = {"vehicle.axle": "", "vehicle.drive_gear": "", "vehicle.driven_gear": "",
               "vehicle.expects": "4000", "vehicle.expects.key": "pulses_per_mile"}  # fmt: skip
-    pages = []
-    for facts in ({}, pulses):
-        base = site.new_job(**facts)
-        site.send(base)
-        site.settle(base)
-        pages.append(site.client.get(base).text)
+    base = site.new_job(**pulses)
+    site.send(base)
+    site.settle(base)
+    pages = [noted.job, site.client.get(base).text]
     assert all("What happens next" in page for page in pages)
     assert all("Likely cause: " in page for page in pages)
     advice = pages[0].split("What happens next")[1].split("</div>")[0]
