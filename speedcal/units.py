@@ -44,7 +44,7 @@ _KM = (
 )
 _AN_HOUR = ("pro stunde", "par heure", "heure", "à l'heure", "por hora", "per uur", "i timmen", "orari", "all'ora")
 _KMH_ABROAD = (
-    *("km/t", "km/tim", "km/u", "km/std", "km/stunde", "km/godz", "km/sa", "stundenkilometer"),
+    *("km/t", "km/tim", "km/u", "km/std", "km/stunde", "km/godz", "km/sa", "stundenkilometer", "stundenkilometern"),
     "km/s",  # per saat; in a second nobody drives a kilometer
     *(
         "км/ч",
@@ -59,6 +59,8 @@ _KMH_ABROAD = (
         'קמ"ש',
         "كم/س",
         "كم/ساعة",
+        "کیلومتر بر ساعت",
+        "किमी/घंटा",
     ),
     *(f"{km} {hour}" for km in _KM for hour in _AN_HOUR),
 )
@@ -69,6 +71,8 @@ SPEED_WORDS: dict[str, SpeedUnit] = {
         "mph",
         "mi/h",
         "mi./h",
+        "mi/hr",
+        "mi/hour",
         "miles/h",
         "miles per hour",
         "miles an hour",
@@ -78,7 +82,7 @@ SPEED_WORDS: dict[str, SpeedUnit] = {
         "m p h",
         "mp h",  # MpH, as a phone begins words
     ),
-    **_named("km/h", "km/h", "kmh", "kph", "kmph", "km/hr", "km/hour", "km h"),
+    **_named("km/h", "km/h", "kmh", "kph", "kmph", "km/hr", "km/hour", "km h", "k.p.h.", "k.p.h", "km.p.h."),
     **_named("km/h", *(f"kilomet{end} {per}" for end in ("ers", "res") for per in ("per hour", "an hour"))),
     **_named("km/h", *_KMH_ABROAD),
     **_named(

@@ -123,16 +123,16 @@ def measure(files: DriveFiles, unit: DisplayUnit | None) -> Outcome:
 
 
 def _open(files: DriveFiles) -> list[Source]:
-    from speedcal.logs.formats.registry import is_certain
+    from speedcal.logs.formats.registry import certain_kind
     from speedcal.logs.source import Source, load, unpack
 
     found = []
     for i, path in enumerate(files.paths):
         if files.data or "://" in path:
             data = files.data[i] if files.data else _fetch(path)
-            found.append(unpack(Source(PurePosixPath(path).name, data, "", TrackFormatError), is_certain))
+            found.append(unpack(Source(PurePosixPath(path).name, data, "", TrackFormatError), certain_kind))
         else:
-            found.append(load(Path(path), TrackFormatError, is_certain))
+            found.append(load(Path(path), TrackFormatError, certain_kind))
     return found
 
 

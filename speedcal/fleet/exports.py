@@ -121,7 +121,7 @@ def text_head(path: str) -> Head:
     if len(head) == _HEAD_BYTES and head[:2] != b"\x1f\x8b":
         line_end = _LINE_ENDS.get(head[:2], b"\n")
         head = head[: head.rfind(line_end) + len(line_end)]
-    source = unpack(Source(PurePosixPath(path).name, head, "", ReadingsFormatError), lambda _: False)
+    source = unpack(Source(PurePosixPath(path).name, head, "", ReadingsFormatError), lambda _: "")
     table = find_table(split_rows(source)) or find_table(split_rows(_with_numbers(source)))
     if table is None:
         raise FleetError("no_vehicle_column", source=path)

@@ -15,7 +15,7 @@ from speedcal.logs.checks.checks import Checks
 from speedcal.logs.checks.read_checks import read_checks
 from speedcal.logs.drive.readings import Clock, Readings
 from speedcal.logs.drive.track import Track
-from speedcal.logs.formats.registry import LogFormat, Request, all_formats, is_certain, recognise
+from speedcal.logs.formats.registry import LogFormat, Request, all_formats, certain_kind, recognise
 from speedcal.logs.source import Source, load
 from speedcal.logs.writing.written_times import parse_zone
 from speedcal.units import parse_speed_unit
@@ -62,7 +62,7 @@ def read_track(
     >>> print(speedcal.read_track("data_demo/before.gpx"))
     before.gpx: GPX 1.1, ... fixes over 14.3 min, with recorded speed
     """
-    return track_of(load(path, TrackFormatError, is_certain), zone=zone, session=session, instrument=instrument)
+    return track_of(load(path, TrackFormatError, certain_kind), zone=zone, session=session, instrument=instrument)
 
 
 def in_the_track(track: Path, readings: Path, column: str | None) -> str | None:
@@ -143,7 +143,7 @@ def read_readings(
     before_notes.csv: table (commas), 31 readings in mph
     """
     request = request_of(unit, column, zone, session)
-    return readings_of(load(path, ReadingsFormatError, is_certain), request)
+    return readings_of(load(path, ReadingsFormatError, certain_kind), request)
 
 
 def readings_of(source: Source, request: Request) -> Readings:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
@@ -14,7 +14,7 @@ from speedcal.errors import ReadingsFormatError, SpeedcalError, TrackFormatError
 from speedcal.interval import FloatArray, tidy
 from speedcal.logs.drive.readings import Readings
 from speedcal.logs.drive.track import Track
-from speedcal.logs.formats.registry import LogFormat, Request, is_certain, recognise
+from speedcal.logs.formats.registry import LogFormat, Request, certain_kind, recognise
 from speedcal.logs.source import Source, load
 from speedcal.logs.tables.delimited import split_rows
 from speedcal.logs.tables.tabular import find_table
@@ -93,15 +93,16 @@ def inspect_file(
     from speedcal.logs import request_of
 
     request = request_of(unit, column, zone, session)
-    source = load(path, ReadingsFormatError, is_certain)
+    source = load(path, ReadingsFormatError, certain_kind)
     log = recognise(source)
     columns, header_line = _columns(source, log)
+    driven = load(path, TrackFormatError, certain_kind)  # of an archive, perhaps another file
     (track, no_track), (readings, no_readings) = (
-        _attempt(log.track, replace(source, error=TrackFormatError), request),
+        _attempt(recognise(driven).track, driven, request),
         _attempt(log.readings, source, request),
     )
     placed = {"latitude", "longitude"} <= {found.role for found in columns}
-    either = log.readings is not None and log.id not in {"gpx", "fit"}
+    either = not log.is_of_tracks and driven.data == source.data
     if track is None and readings is None:
         reasons = [no_readings, no_track] if either and not placed else [no_track, no_readings]
         error = next(error for error in reasons if error is not None)

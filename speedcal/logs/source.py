@@ -9,21 +9,17 @@ import os
 import re
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal, NoReturn
 
-from speedcal.errors import SpeedcalError
+from speedcal.errors import ReadingsFormatError, SpeedcalError
 from speedcal.logs import limits
 from speedcal.logs.writing.characters import plain_characters
+from speedcal.logs.writing.encodings import decoded
 
-_BOMS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
-_DECLARED = re.compile(rb"<\?xml[^>]{0,200}?encoding\s*=\s*[\"']([A-Za-z0-9._-]{1,40})[\"']")
-_PAGE_DECLARED = re.compile(rb"<meta[^<>]{0,200}charset\s*=\s*[\"']?([A-Za-z0-9._-]{1,40})", re.IGNORECASE)
-_CYRILLIC = re.compile(rb"[\xC0-\xFF]{4}")
-"""Four letters in a row that Western words write with an accent, if at all."""
 _MEGABYTE = 1024 * 1024
 _HEAD = 65_536
 _FIGURE, _FEWEST_WITH_FIGURES, _MOSTLY = re.compile(rb"\d"), 3, 0.7
@@ -39,10 +35,16 @@ SAYINGS = {
 }
 """What the head of a readings file may say, and the words for it."""
 OFFICE_TEXT = "word/document.xml"
+_ZIP = frozenset({b"PK\x03\x04", b"PK\x05\x06"})
+"""How an archive begins, and one without files."""
+_ENCRYPTED = 1
+"""Bit of the flags of a member (ISO/IEC 21320-1)."""
 _CONTENT_TYPES = "[Content_Types].xml"
 """Stands in every document of Office Open XML."""
 FileKind = Literal["zip", "gzip", "spreadsheet", "document", "gpx", "fit", "json"]
 """What another library is asked to read."""
+CertainKind = Literal["track", "readings", ""]
+"""What a file holds by its content alone; nothing of tables and notes, which any text may be."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +70,7 @@ class Source:
         UTF-8, UTF-16 with a byte order mark and the encoding that an XML declaration names are decoded strictly;
         anything else is taken as Windows-1252, the usual encoding of spreadsheet exports.
         """
-        text = _decode(self)
+        text = decoded(self.data, self.fail)
         if "\x00" in text:
             line = text[: text.index("\x00")].count("\n") + 1
             self.fail("nul_bytes", line=line)
@@ -110,57 +112,16 @@ class Source:
             self.fail("file_damaged", what=what, reason=reason)
 
 
-def _decode(source: Source) -> str:
-    data = source.data
-    for mark, encoding in _BOMS:
-        if data.startswith(mark):
-            return _strictly(source, data[len(mark) :], encoding)
-    declared = _DECLARED.match(data.lstrip()[:300])
-    if declared:
-        return _strictly(source, data, declared.group(1).decode("ascii").lower())
-    if data.lstrip()[:1] == b"<":
-        declared = _PAGE_DECLARED.search(data[:_HEAD])
-        return _strictly(source, data, declared.group(1).decode("ascii").lower() if declared else "utf-8")
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError:
-        return _japanese(data) or data.decode("cp1251" if _CYRILLIC.search(data) else "cp1252", errors="replace")
-
-
-def _japanese(data: bytes) -> str:
-    """Return text in the Japanese encoding of older systems, empty for any other.
-
-    Its characters begin with bytes that Western text hardly uses, 0x81 to 0x9F.
-    """
-    try:
-        text = data.decode("cp932")
-    except UnicodeDecodeError:
-        return ""
-    beyond = sum(1 for byte in data if byte > 0x7F)
-    begun = sum(1 for byte in data if 0x81 <= byte <= 0x9F)
-    return text if 3 * begun > beyond else ""
-
-
-def _strictly(source: Source, data: bytes, encoding: str) -> str:
-    if encoding in {"utf-16", "utf-7", "utf-32", "idna", "punycode", "unicode_escape", "raw_unicode_escape"}:
-        source.fail("false_encoding", encoding=encoding)
-    try:
-        return data.decode(encoding)
-    except (LookupError, UnicodeError) as error:
-        at = getattr(error, "start", 0)
-        source.fail("invalid_encoding", line=data[:at].count(b"\n") + 1, encoding=encoding.upper())
-
-
-def load(path: str | Path, error: type[SpeedcalError], recognise: Callable[[Source], bool]) -> Source:
+def load(path: str | Path, error: type[SpeedcalError], recognise: Callable[[Source], CertainKind]) -> Source:
     """Read a file, unpacking gzip and zip.
 
     Parameters
     ----------
     error
-        What to raise when it cannot be read.
+        What to raise when it cannot be read: that of a track or of readings, which says what is looked for.
     recognise
-        Tells whether a member of an archive is a log of a kind that its content alone makes certain; picks the
-        one log out of an archive with several files.
+        Tells what a member of an archive is where its content alone makes that certain; picks the one log out of an
+        archive with several files.
     """
     path = Path(path)
     name = path.name
@@ -179,14 +140,14 @@ def load(path: str | Path, error: type[SpeedcalError], recognise: Callable[[Sour
     return unpack(Source(name, data, "", error), recognise)
 
 
-def unpack(source: Source, recognise: Callable[[Source], bool]) -> Source:
+def unpack(source: Source, recognise: Callable[[Source], CertainKind]) -> Source:
     """Check the size of a file in memory, take its digest and unpack it; see :func:`load`."""
     _check_size(source, source.data, "file")
     source = replace(source, digest=hashlib.sha256(source.data).hexdigest())
     for _ in range(2):  # an archive, or one that was compressed once more
         if source.data[:2] == b"\x1f\x8b":
             source = replace(source, data=_gunzip(source))
-        elif source.data[:4] == b"PK\x03\x04" and not is_spreadsheet(source) and not holds_office_text(source):
+        elif source.data[:4] in _ZIP and not is_spreadsheet(source) and not holds_office_text(source):
             source = replace(source, data=_unzip(source, recognise))
     source = replace(source, data=_mark_of_utf16(source.data[:400]) + _without_padding(source.data))
     if not source.data or source.data.isspace():
@@ -237,6 +198,8 @@ def check_archive(source: Source) -> None:
         members = archive.infolist()
         if len(members) > limits.MAX_MEMBERS:
             source.fail("archive_too_full", count=len(members))
+        if any(member.flag_bits & _ENCRYPTED for member in members):
+            source.fail("archive_locked")
         if sum(member.file_size for member in members) > limits.MAX_BYTES:
             _refuse_size(source, "unpacked")
 
@@ -259,7 +222,7 @@ def _gunzip(source: Source) -> bytes:
     return data
 
 
-def _unzip(source: Source, recognise: Callable[[Source], bool]) -> bytes:
+def _unzip(source: Source, recognise: Callable[[Source], CertainKind]) -> bytes:
     check_archive(source)
     with source.foreign("zip"), zipfile.ZipFile(io.BytesIO(source.data)) as archive:
         names = [
@@ -275,11 +238,24 @@ def _unzip(source: Source, recognise: Callable[[Source], bool]) -> bytes:
             source.fail("not_a_log", found="document")
         contents = {name: read_member(source, archive, name) for name in names}
     if len(names) > 1:
-        certain = [name for name in names if recognise(replace(source, data=contents[name]))]
-        names = certain or [name for name in names if _holds_figures(contents[name])] or names
+        names = _chosen(source, {contents[name]: name for name in reversed(names)}, recognise)
     if len(names) > 1:
         source.fail("several_files_in_archive", names=sorted(names)[:10])
     return contents[names[0]]
+
+
+def _chosen(source: Source, names: Mapping[bytes, str], recognise: Callable[[Source], CertainKind]) -> list[str]:
+    """Return the names of the files, of different contents, that may be what is looked for.
+
+    Where a track lies beside notes each is found by who asks.
+    """
+    told: dict[str, list[str]] = {"track": [], "readings": [], "": []}
+    for data, name in names.items():
+        kind = recognise(replace(source, data=data))
+        if kind or _holds_figures(data):
+            told[kind].append(name)
+    wanted = ("readings", "", "track") if issubclass(source.error, ReadingsFormatError) else ("track", "readings", "")
+    return next((told[kind] for kind in wanted if told[kind]), list(names.values()))
 
 
 def _holds_figures(data: bytes) -> bool:

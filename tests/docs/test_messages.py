@@ -89,7 +89,7 @@ CALIBRATE = {
     "a folder for a file": ("phone", "notes.csv", "this is a folder, not a file"),
     "no such file": ("drive.gpx", "nots.csv", "Check the name"),
     "the same file twice": ("drive.gpx", "drive.gpx", "no waypoint that is named with a speed"),
-    "a track without times": ("no times.gpx", "notes.csv", "with times and positions"),
+    "a track without times": ("no times.gpx", "notes.csv", "with the time of each position"),
     "a planned route": ("route.gpx", "notes.csv", "planned route"),
     "the log-in page of a web site": ("page.html", "notes.csv", "is a web page"),
     "three readings": ("drive.gpx", "three.csv", "at least eight readings"),

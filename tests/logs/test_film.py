@@ -271,7 +271,7 @@ def test_what_is_no_film_is_refused(tmp_path: Path) -> None:
     (tmp_path / "pictures").mkdir()
     dial = read_dial(tmp_path / "dial.toml")
     for name, code in (
-        ("missing.mp4", "cannot_open"),
+        ("missing.mp4", "file_not_opened"),
         ("notes.mp4", "film_unreadable"),
         ("pictures", "film_folder_untimed"),
         ("film.mp4", "film_few_frames"),

@@ -131,7 +131,7 @@ def test_kml_with_shapes_only_is_refused(tmp_path):
     text = (
         b'<kml xmlns="http://www.opengis.net/kml/2.2"><LineString><coordinates>1,2 3,4</coordinates></LineString></kml>'
     )
-    with pytest.raises(TrackFormatError, match="no timed track"):
+    with pytest.raises(TrackFormatError, match="positions without times"):
         _read(tmp_path, text)
 
 

@@ -18,7 +18,7 @@ from speedcal.logs import read_track
 from speedcal.logs.formats import gpx
 from speedcal.logs.formats.gpx_document import Document
 from speedcal.logs.formats.gpx_points import MARK
-from speedcal.logs.formats.registry import Request, is_certain
+from speedcal.logs.formats.registry import Request, certain_kind
 from speedcal.logs.source import load
 from speedcal.logs.writing.instants import read_instants
 from speedcal.logs.writing.written_times import parse_instant
@@ -133,7 +133,7 @@ def test_a_fix_takes_two_hundred_bytes_beside_the_file(tmp_path):
     """With height and speed, beside two megabytes for any file."""
     path = tmp_path / "drive.gpx"
     path.write_bytes(gpx_11(small_drive(30_000)))
-    source = load(path, TrackFormatError, is_certain)
+    source = load(path, TrackFormatError, certain_kind)
     tracemalloc.start()
     track = gpx.FORMAT.track(source, Request())
     peak = tracemalloc.get_traced_memory()[1]

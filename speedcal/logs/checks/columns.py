@@ -8,7 +8,7 @@ from typing import Literal
 
 from speedcal.logs.source import Source
 from speedcal.logs.tables.tabular import Table, named_column
-from speedcal.logs.writing.headers import Heading, normal, read_heading, speed_unit_in
+from speedcal.logs.writing.headers import PHONE, Heading, normal, read_heading, speed_unit_in
 from speedcal.logs.writing.patterns import late_pattern
 from speedcal.units import LENGTH_UNIT_M, SpeedUnit
 
@@ -19,9 +19,8 @@ Part = Literal[
 """``speed`` names neither dial nor truth; ``start`` and ``end`` are the moments between which a distance was driven."""
 
 _TRUE = late_pattern(
-    r"(?<![a-z])(?:gps|gnss|true|actual|real|ground|satellite|sat ?nav|phone|app|receiver|radar|reference|calibrated"
-    r"|calc(?:ulated)?|computed|smartphone|tel[eé]fono?|telefoon|telefone|téléphone|telemóvel|celular|handy|mobil(?:e|telefon)?"
-    r"|navi|wahr|tatsächlich|réelle?|wirklich|werkelijk|verklig)(?![a-z])"
+    rf"(?<![a-z])(?:gps|gnss|{PHONE}|true|actual|real|ground|satellite|app|receiver|radar|reference|calibrated"
+    r"|calc(?:ulated)?|computed|wahr|tatsächlich|réelle?|wirklich|werkelijk|verklig)(?![a-z])"
 )
 _DIAL = late_pattern(r"indicated|speedo|dial|needle|pointer|instrument|dash(?![a-z])|tacho(?:graph|$)")
 _POST = late_pattern(r"(?<![a-z])(?:mile|km|kilomet(?:er|re))?[ -]?(?:posts?|markers?|stones?|boards?)(?![a-z])")

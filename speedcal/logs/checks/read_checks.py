@@ -17,7 +17,7 @@ from speedcal.logs.checks.notes import is_check, noted_checks
 from speedcal.logs.checks.odometer import Counted, counted
 from speedcal.logs.checks.sheet import PLAUSIBLE, CheckSheet
 from speedcal.logs.checks.truth import DISTANCE_U, Truth, by_posts, by_receiver, by_rpm, by_run
-from speedcal.logs.formats.registry import is_certain
+from speedcal.logs.formats.registry import certain_kind
 from speedcal.logs.formats.sheets import sheet_table
 from speedcal.logs.source import Source, is_spreadsheet, load
 from speedcal.logs.tables.delimited import split_rows
@@ -82,7 +82,7 @@ def read_checks(
     wanted = parse_speed_unit(unit) if unit is not None else None
     if unit is not None and wanted is None:
         raise ReadingsFormatError("unknown_speed_unit", found=unit)
-    source = load(path, ReadingsFormatError, is_certain)
+    source = load(path, ReadingsFormatError, certain_kind)
     table, remarks = _table(source, session)
     check_header(source, table)
     table = one_session(source, table, [read_heading(name) for name in table.header], session)

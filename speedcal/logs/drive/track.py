@@ -146,6 +146,8 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
     order, segment, found = _in_order(time_s, np.flatnonzero(keep), segment, (latitude, longitude, speed), dropped)
     findings += found
     dropped = Counter({reason: count for reason, count in dropped.items() if count})
+    if n > 1 and not np.isfinite(time_s).any():
+        source.fail("no_timed_track")
     if len(order) < 2:
         source.fail("no_fixes", count=len(order), dropped=dict(sorted(dropped.items())))
     negative = speed < 0

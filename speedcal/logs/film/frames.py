@@ -186,7 +186,7 @@ def _container(path: Path):  # type: ignore[no-untyped-def]  # av is an extra
     try:
         container = av.open(str(path))
     except FileNotFoundError:
-        raise ReadingsFormatError("cannot_open", source=path.name, reason=os.strerror(errno.ENOENT)) from None
+        raise ReadingsFormatError("file_not_opened", source=path.name, reason=os.strerror(errno.ENOENT)) from None
     except (av.error.FFmpegError, OSError) as error:
         raise ReadingsFormatError("film_unreadable", source=path.name, reason=str(error)) from None
     if not container.streams.video:

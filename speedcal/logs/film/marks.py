@@ -165,7 +165,7 @@ def read_dial(path: str | Path) -> FilmedDial:
     try:
         table = tomllib.loads(read_small(Path(path)).decode("utf-8-sig"))
     except OSError as error:
-        raise ReadingsFormatError("cannot_open", source=source, reason=error.strerror or "") from None
+        raise ReadingsFormatError("file_not_opened", source=source, reason=error.strerror or "") from None
     except (ValueError, RecursionError) as error:
         raise ReadingsFormatError("dial_file_not_toml", source=source, reason=str(error)) from None
     return dial_from(table, source=source)

@@ -7,7 +7,7 @@ import html
 import io
 import re
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from email.parser import BytesParser
 from xml.etree import ElementTree
@@ -39,6 +39,9 @@ _RTF_UNSHOWN = frozenset({"fonttbl", "colortbl", "stylesheet", "info", "pict", "
 _HTML_TAG = late_pattern(r"<[!?]?(/?)([a-zA-Z][a-zA-Z0-9]{0,15})[^<>]{0,2000}>")
 _HTML_UNSHOWN = frozenset({"script", "style", "head"})
 _HTML_BREAK = frozenset({"br", "p", "div", "li", "h1", "h2", "h3", "h4", "h5", "h6", "blockquote"})
+_HTML_CELLS = ("td", "th")
+_HTML_BETWEEN = {**dict.fromkeys((*_HTML_BREAK, "tr"), "\n"), **dict.fromkeys(_HTML_CELLS, "\t")}
+"""In a mail; the tables of a page are read as such."""
 _MAIL = re.compile(rb"(?:[A-Za-z][A-Za-z-]{1,40}:[^\n]{0,2000}\n(?:[ \t][^\n]{0,2000}\n){0,50}){2,100}\r?\n")
 _MAIL_CODED = re.compile(rb"^(?:content-type|mime-version):", re.IGNORECASE | re.MULTILINE)
 _MOST_PARTS = 200
@@ -111,27 +114,44 @@ def _of_mail(source: Source) -> str:
     body = mail.get_body(("plain", "html"))
     text = str(body.get_content()) if body is not None else ""
     if body is not None and body.get_content_subtype() == "html":
-        text = _shown(text)
+        text = _shown(text, _HTML_BETWEEN)
     return f"{mail['subject'] or ''}\n{text}"
 
 
+def _attached(source: Source) -> list[str]:
+    mail = BytesParser(policy=email.policy.default).parsebytes(source.data)
+    return [part.get_filename() or "" for part in mail.iter_attachments()]
+
+
 def _of_page(source: Source) -> str:
-    return _shown(source.text())
+    return _shown(source.text(), dict.fromkeys(_HTML_BREAK, "\n"))
 
 
-def _shown(page: str) -> str:
-    """Return what a page shows; its own line ends are blanks."""
+def _shown(page: str, between: Mapping[str, str]) -> str:
+    """Return what a page shows; its own line ends are blanks, but for text that is laid out already.
+
+    Parameters
+    ----------
+    between
+        What stands where an element begins that parts one thing from another, by its tag.
+    """
     text = without_comments(page)
     pieces: list[str] = []
-    unshown, at = "", 0
+    unshown, at, laid_out = "", 0, False
     for found in _HTML_TAG.finditer(text):
         tag = found[2].lower()
         if not unshown:
-            pieces += [" ".join(text[at : found.start()].split()), "\n" if tag in _HTML_BREAK else " "]
+            shown = text[at : found.start()]
+            pieces += [
+                shown if laid_out else " ".join(shown.split()),
+                " " if found[1] and tag in _HTML_CELLS else between.get(tag, " "),
+            ]
+        laid_out = not found[1] if tag == "pre" else laid_out
         if tag in _HTML_UNSHOWN:
             unshown = "" if found[1] else unshown or tag
         at = found.end()
-    return html.unescape("".join(pieces))
+    lines = "".join(pieces).split("\n")
+    return html.unescape("\n".join(line.strip(" ").removeprefix("\t") for line in lines))
 
 
 def _opened(source: Source) -> Callable[[Source], str] | None:
@@ -160,6 +180,8 @@ def as_text(source: Source) -> Source | None:
         text = opened(source)
     noted = _TIMED if opened is _of_page else _NUMBERED
     if sum(1 for _ in noted.finditer(text)) < _FEWEST_LINES:
+        if opened is _of_mail and (names := _attached(source)):
+            source.fail("log_attached", names=names)
         return None
     return replace(source, data=text.encode("utf-8", "replace"))
 
@@ -167,8 +189,8 @@ def as_text(source: Source) -> Source | None:
 def _is_document(source: Source) -> bool:
     try:
         return as_text(source) is not None
-    except SpeedcalError:
-        return False
+    except SpeedcalError as error:
+        return error.code == "log_attached"
 
 
 def _read_readings(source: Source, request: Request) -> Readings:

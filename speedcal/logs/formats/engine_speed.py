@@ -13,7 +13,7 @@ from speedcal.interval import FloatArray, IntArray
 from speedcal.logs.drive.bad_rows import sort_out
 from speedcal.logs.drive.readings import Clock
 from speedcal.logs.drive.readings_built import Stamps, at_line
-from speedcal.logs.formats.registry import is_certain
+from speedcal.logs.formats.registry import certain_kind
 from speedcal.logs.source import load
 from speedcal.logs.tables.delimited import split_rows
 from speedcal.logs.tables.long_form import long_table
@@ -57,7 +57,7 @@ def read_engine_column(path: str | Path, *, column: str | None = None, session: 
     """
     import numpy as np
 
-    source = load(path, ReadingsFormatError, is_certain)
+    source = load(path, ReadingsFormatError, certain_kind)
     rows = split_rows(source)
     table = find_table(rows)
     table = long_table(rows, table, for_track=False) or table

@@ -31,6 +31,8 @@ _SESSION = "session id"
 _UNIT = late_pattern(r'"(?:speed|dial)?[ _]?units?"\s*:\s*"([^"]{1,20})"', re.IGNORECASE)
 """Of all records, beside their list."""
 _HEAD = 100_000
+_SHAPE = late_pattern(r'"(?:Multi)?LineString"')
+"""Of GeoJSON (RFC 7946)."""
 _Named = tuple[tuple[str, ...], list[Mapping[str, Any]]]
 
 
@@ -258,7 +260,7 @@ def _text(value: Any) -> str:
 def _table(source: Source, wanted: str, *, for_track: bool) -> Table:
     rows = _rows(source, wanted)
     if len(rows.cells) <= 1:
-        source.fail("no_list_of_records")
+        source.fail("no_timed_track" if _SHAPE.search(source.text()) else "no_list_of_records")
     table = long_table(rows, find_table(rows), for_track=for_track)
     units = set(_UNIT.findall(source.text()[:_HEAD]))
     title = units.pop() if len(units) == 1 else ""

@@ -15,7 +15,7 @@ from speedcal.logs.drive.readings import Readings
 from speedcal.logs.drive.readings_built import Shown, Stamps, build_readings
 from speedcal.logs.formats.registry import Request
 from speedcal.logs.source import Source
-from speedcal.logs.tables.beside_the_dial import are_united, of_the_dial
+from speedcal.logs.tables.beside_the_dial import are_united, name_the_dial, of_the_dial
 from speedcal.logs.tables.handwriting import (
     misread,
     without_numbers_of_lines,
@@ -23,7 +23,7 @@ from speedcal.logs.tables.handwriting import (
     without_struck,
 )
 from speedcal.logs.tables.line_rows import Line
-from speedcal.logs.tables.note_numbers import ABOUT, RANGE, speeds_in, unclear_in, united_speed
+from speedcal.logs.tables.note_numbers import ABOUT, RANGE, speeds_in, unclear_in, united_speed, without_places
 from speedcal.logs.tables.noted_times import goes_on, time_in, with_days_above, with_times_above
 from speedcal.logs.tables.typed_lines import one_below_another, with_clock_figures, without_senders
 from speedcal.logs.times.clock_times import UnclearTimesError
@@ -71,6 +71,8 @@ class _Notes:
     """Lines of words with a number in them, above the first reading."""
     doubtful: list[tuple[str, Problem]] = field(default_factory=list)
     """Lines of words with numbers there, and what is wrong with each if it is no title."""
+    dial_named: bool = False
+    """Lines say that what they hold was on the dial: what a phone showed is no reading, alone in its line either."""
     united: bool = False
     """Nearly every line has one number with its unit: what else stands there is something else."""
     unread: bool = False
@@ -117,7 +119,7 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
     if len(lines) > _MOST_LINES or sum(len(text) for _, text in lines if len(text) > _LONG) > _MOST_IN_LONG:
         source.fail("too_long_for_notes", count=len(lines))
     tidied = with_times_above(_tidied(lines))
-    notes = _Notes(heading=heading, united=are_united(tidied))
+    notes = _Notes(heading=heading, dial_named=name_the_dial(tidied), united=are_united(tidied))
     for number, text in tidied:
         if source.is_saying(text):
             continue
@@ -186,7 +188,7 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
         return
     timed = bool(note.time)
     if not note.values:
-        _take_words(notes, number, text, timed=timed, digits=any(c.isdigit() for c in note.rest))
+        _take_words(notes, number, text, timed=timed, digits=any(map(str.isdigit, without_places(note.rest))))
         return
     bare = timed or note.ditto or _BARE.fullmatch(ABOUT.sub(" ", RANGE.sub(r"\1", text)))
     if not bare and (not notes.speeds or any(notes.times)):
@@ -206,7 +208,7 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
 def _read(notes: _Notes, text: str) -> _Note:
     """Return what stands in a line; a ditto mark repeats the speed or the time of the last reading."""
     time, rest = time_in(text)
-    rest = of_the_dial(rest, timed=bool(time))
+    rest = of_the_dial(rest, timed=bool(time), dial_named=notes.dial_named)
     values, u = speeds_in(rest)
     if notes.united and len(values) > 1 and (speed := united_speed(rest)) is not None:
         values = [speed]

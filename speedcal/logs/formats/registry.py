@@ -15,7 +15,7 @@ from functools import cache
 
 from speedcal.logs.drive.readings import Readings
 from speedcal.logs.drive.track import Track
-from speedcal.logs.source import Source, holds_office_text
+from speedcal.logs.source import CertainKind, Source, holds_office_text
 from speedcal.units import SpeedUnit
 
 
@@ -42,6 +42,11 @@ class LogFormat:
     certain: bool = True
     """False for tables and notes, which any text may be."""
 
+    @property
+    def is_of_tracks(self) -> bool:
+        """Whether a file of this kind is a track first; GPX and FIT may hold readings by the way."""
+        return self.readings is None or self.id in {"gpx", "fit"}
+
 
 _MODULES = ("gpx", "tcx", "kml", "fit", "documents", "sheets", "web_tables", "json_logs", "nmea", "text_logs")
 
@@ -52,9 +57,10 @@ def all_formats() -> tuple[LogFormat, ...]:
     return tuple(importlib.import_module(f"speedcal.logs.formats.{name}").FORMAT for name in _MODULES)
 
 
-def is_certain(source: Source) -> bool:
-    """Tell whether the content alone makes certain what kind of log this is."""
-    return any(log.certain and log.recognises(source) for log in all_formats())
+def certain_kind(source: Source) -> CertainKind:
+    """Return what a file is by its content alone, empty where that does not make it certain."""
+    log = next((log for log in all_formats() if log.certain and log.recognises(source)), None)
+    return "" if log is None else "track" if log.is_of_tracks else "readings"
 
 
 _OTHERS = {
@@ -67,7 +73,8 @@ _OTHERS = {
         "document": rb"\{\\rtf",
         "web_page": rb"\s*<(?:!doctype html|html)",
         "archive_in_archive": rb"PK\x03\x04",
-        "old_spreadsheet": rb"\xd0\xcf\x11\xe0",
+        "other_archive": rb"Rar!|7z\xbc\xaf|.{257}ustar",
+        "old_office": rb"\xd0\xcf\x11\xe0",
         "database": rb"SQLite format 3|PAR1",
     }.items()
 }

@@ -29,11 +29,9 @@ from speedcal.logs.tables.several_tables import Wanted, table_for, tells
 from speedcal.logs.tables.tabular import Table, find_table
 from speedcal.logs.writing.characters import plain_characters
 from speedcal.logs.writing.headers import read_heading
-from speedcal.logs.writing.patterns import late_pattern
+from speedcal.logs.writing.local_times import in_usual_form
 
 _LONGEST_NOTE, _LOOKED_AT = 80, 40
-_DURATION = late_pattern(r"PT(?:(\d+)H)?(?:(\d+)M)?(?:(\d+)(?:[.,]\d+)?S)?")
-"""A time of day or a time since a start, as OpenDocument keeps it."""
 
 
 def _sheets(source: Source) -> Iterator[tuple[str, Rows]]:
@@ -124,9 +122,8 @@ def _open_document_text(cell: ElementTree.Element) -> str:
         return kept["value"]
     if kept.get("value-type") == "date" and "date-value" in kept:
         return kept["date-value"].replace("T", " ")
-    whole = _DURATION.fullmatch(kept.get("time-value", ""))
-    if whole:  # what is shown of it may lack the seconds
-        return ":".join((part or "0").zfill(2) for part in whole.groups())
+    if "time-value" in kept:  # what is shown of it may lack the seconds
+        return in_usual_form(kept["time-value"])
     return " ".join(plain_characters("".join(cell.itertext())).split())
 
 

@@ -19,7 +19,7 @@ from speedcal.logs.formats.registry import Request
 from speedcal.logs.source import Source
 from speedcal.logs.tables.handwriting import with_dittos
 from speedcal.logs.tables.markers import cleaned_speeds
-from speedcal.logs.tables.note_numbers import in_one_unit, noted_speed
+from speedcal.logs.tables.note_numbers import are_one_speed, in_one_unit, noted_speed
 from speedcal.logs.tables.sessions import one_session
 from speedcal.logs.tables.tabular import Table, check_header, decimal_mark, is_missing, named_column, uses_decimal_comma
 from speedcal.logs.times.time_column import on_track_clock, read_times
@@ -123,7 +123,7 @@ def _speed_column(source: Source, table: Table, headings: list[Heading], request
     instrument, vehicle, plain = (_of(headings, speeds, origin) for origin in ("instrument", "vehicle", ""))
     candidates = instrument or (vehicle if with_fixes else vehicle + plain)
     if not speeds:
-        unnamed = {i: table.column(i) for i, item in enumerate(headings) if item.role == ""}
+        unnamed = {i: table.column(i) for i, item in enumerate(headings) if item.role == "" and _may_show(item.name)}
         candidates = [i for i, cells in unnamed.items() if _says_speeds(cells)]
         if not candidates and (request.unit or unit_in_title(table.title)):
             candidates = [i for i, cells in unnamed.items() if _are_numbers(cells)]
@@ -136,6 +136,12 @@ def _speed_column(source: Source, table: Table, headings: list[Heading], request
     source.fail(code, line=table.header_line, columns=names)
 
 
+def _may_show(name: str) -> bool:
+    """Tell whether numbers under a name may be those of the dial, if they are speeds: not ``Satnav``, nor ``Limit``."""
+    as_speed = read_heading(f"{name} speed")
+    return as_speed.role == "speed" and as_speed.origin not in {"satellite", "calculated"}
+
+
 def _in_one_unit(table: Table, headings: list[Heading], pair: list[int]) -> list[int]:
     """Return the rounder of two columns that hold the same speeds, each in a unit of its own; else both."""
     units = [headings[i].speed_unit for i in pair]
@@ -145,9 +151,11 @@ def _in_one_unit(table: Table, headings: list[Heading], pair: list[int]) -> list
     told = [parse_numbers(table.column(i), decimal_comma=comma) for i in pair]
     scales = [SPEED_UNIT_MPS[unit] * headings[i].part for unit, i in zip(units, pair, strict=True) if unit]
     one, two = (numbers.values * scale for numbers, scale in zip(told, scales, strict=True))
-    steps_mps = sum(10.0**-numbers.decimals * scale for numbers, scale in zip(told, scales, strict=True))
+    steps_mps = [10.0**-numbers.decimals * scale for numbers, scale in zip(told, scales, strict=True)]
     both = np.isfinite(one) & np.isfinite(two)
-    if not both.any() or (np.isfinite(one) != np.isfinite(two)).any() or np.abs(one - two)[both].max() > steps_mps:
+    if not both.any() or (np.isfinite(one) != np.isfinite(two)).any():
+        return pair
+    if not are_one_speed(float(np.abs(one - two)[both].max()), steps_mps):
         return pair
     return [pair[told[1].decimals < told[0].decimals]]
 
@@ -264,6 +272,10 @@ def _add_odometer(
         word = "mi" if unit == "mph" else "km"
         length = LENGTH_UNIT_M[word]
         shown.findings.append(Finding("odometer_unit_assumed", length_unit=word, speed_unit=unit))
+    unread = [table.column(index)[i] for i, _ in numbers.problems]
+    if 2 * len(unread) > sum(1 for cell in table.column(index) if not is_missing(cell)):
+        shown.findings.append(Finding("odometer_unread", column=table.header[index], found=unread[0]))
+        return
     shown.problems += [at_line(problem, table.line[i]) for i, problem in numbers.problems]
     beyond = np.abs(numbers.values) > _LONGEST_ODOMETER
     for i in np.flatnonzero(beyond):

@@ -22,7 +22,7 @@ _IN_UNIT = r"(?:mph|km/?h|kph)"
 _RECEIVER, _OTHER = (
     late_pattern(
         rf"(?P<dial>(?:{INSTRUMENT.pattern})\W{{0,3}}{_SAID}(?:\s?{_IN_UNIT})?(?=\s))?"
-        rf"(?:^|[,;(/|–-]|(?(dial)\s|(?!)))\s*(?:the\s)?{what}[^\d,;]{{0,15}}{_SAID}(?:{_IN_UNIT}\b)?(?![\w:]|[.,]\d)"
+        rf"(?:^\W{{0,4}}|[,;(/|–-]|(?(dial)\s|(?!)))\s*(?:the\s)?{what}[^\d,;]{{0,15}}{_SAID}(?:{_IN_UNIT}\b)?(?![\w:]|[.,]\d)"
         rf"|(?<![\w.,:]){_SAID}\s?{_IN_UNIT}?\s?"
         rf"(?:\(|(?:on|by|from) (?:the )?)?{what}(?!\D{{0,4}}\d|\s(?:lost|off|out|dead))",
         re.IGNORECASE,
@@ -38,22 +38,30 @@ _LOOKED_AT, _FEWEST_UNITED, _UNITED = 200, 4, 0.8
 _LONGEST = 500
 
 
-def of_the_dial(rest: str, *, timed: bool) -> str:
+def of_the_dial(rest: str, *, timed: bool, dial_named: bool) -> str:
     """Return what stands in a line beside its time, without what the dial did not show.
 
     Parameters
     ----------
     timed
         Whether the line has a time; a date without one is left out too.
+    dial_named
+        See :func:`name_the_dial`; else a number that a phone showed counts where no other stands in the line.
     """
     rest = in_one_unit(_ODOMETER.sub(" ", rest if timed else _DATE.sub(" ", rest)))
     rest = _RECEIVER.sub(_dial_in, rest)
-    rest = told if has_speed(told := _OTHER.sub(_dial_in, rest)) else rest
+    rest = told if has_speed(told := _OTHER.sub(_dial_in, rest)) or dial_named else rest
     return _DASH.sub(" ", in_decimals(rest))
 
 
 def _dial_in(found: re.Match[str]) -> str:
     return f" {found['dial'] or ''} "
+
+
+def name_the_dial(lines: Sequence[Line]) -> bool:
+    """Tell whether several lines name the dial beside their number."""
+    named = [text for _, text in lines[:_LOOKED_AT] if INSTRUMENT.search(text[:_LONGEST].lower())]
+    return sum(has_speed(time_in(text[:_LONGEST])[1]) for text in named) >= _FEWEST_UNITED
 
 
 def are_united(lines: Sequence[Line]) -> bool:

@@ -70,6 +70,8 @@ def is_drawn(line: str) -> bool:
 
 def unmarked(cell: str) -> str:
     """Return a cell without what was crossed out in it, or the marks around it that make it bold or a word."""
+    if cell[:2] == '="' and cell[-1:] == '"':  # so that a spreadsheet leaves it as it is
+        return cell[2:-1].strip()
     if "~~" in cell:
         return without_struck(cell).strip()
     if cell[:1] in _AROUND and cell[-1:] == cell[:1] and len(cell) > _FEWEST_MARKED:

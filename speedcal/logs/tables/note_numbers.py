@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 
 from speedcal.logs.tables.handwriting import in_decimals
 from speedcal.logs.writing.headers import INSTRUMENT, SPEED_UNIT
@@ -34,6 +35,14 @@ _BESIDE = late_pattern(
     re.IGNORECASE,
 )
 """A number of something else."""
+_PLACE = late_pattern(
+    r"(?<![^\W\d_])(?:(?:exit|junction|jct|route|rte|highway|hwy|interstate|motorway|freeway|lane|gear"
+    r"|(?:mile ?)?marker|mile ?post|gate|bridge|ausfahrt|abfahrt|anschlussstelle|spur|gang|sortie|voie|rapport|salida"
+    r"|uscita|afrit|avfart)"
+    r"[\s.:#-]{1,3}(?:no\.? ?|nr\.? ?)?|(?:i|us|sr|cr)-)\d{1,4}[a-z]?(?![\w:]|[.,]\d|\s?(?:mph|k|mi/))",
+    re.IGNORECASE,
+)
+"""The number of a road, an exit, a lane or a gear, which stands behind its word."""
 _LIST = late_pattern(r"\d{1,3}(?:[.,]\d{1,2})?(?:\s*[,;]\s*\d{1,3}(?:[.,]\d{1,2})?)+[,;]?")
 _UNITED = late_pattern(
     r"(?P<other>(?<![a-z])(?:limit|zone|posted|signs?|gps|gnss|sat ?nav|true|actual|phone|app|wind|set|cruise|max)"
@@ -61,7 +70,7 @@ _U_ABOUT_STEPS = 1.0
 
 def speeds_in(rest: str) -> tuple[list[float], float]:
     """Return the numbers that may be speeds, and the standard uncertainty where a range or an about says one."""
-    rest = _BESIDE.sub(" ", _TOUCHING_UNIT.sub(" ", rest))
+    rest = _without_others(_TOUCHING_UNIT.sub(" ", rest))
     within = _WITHIN.search(rest)
     if within is not None:
         numbers = [_float(value) for value in _NUMBER.findall(_WITHIN.sub(r"\1", rest))]
@@ -92,10 +101,15 @@ def _rounder(found: re.Match[str]) -> str:
         return found[0]
     low, high = sorted(_float(value) * unit_mps for value, _, unit_mps in told)
     steps = [10.0 ** -len(value.replace(",", ".").partition(".")[2]) for value, _, _ in told]
-    if high - low > sum(step * unit_mps for step, (_, _, unit_mps) in zip(steps, told, strict=True)) / 2:
+    if not are_one_speed(high - low, [step * unit_mps for step, (_, _, unit_mps) in zip(steps, told, strict=True)]):
         return found[0]
     value, unit, _ = told[steps[1] > steps[0]]
     return f"{value} {unit} "
+
+
+def are_one_speed(apart_mps: float, steps_mps: Sequence[float]) -> bool:
+    """Tell whether two numbers in two units may say one speed, both rounded or both cut to their steps."""
+    return apart_mps <= max(steps_mps)
 
 
 def united_speed(rest: str) -> float | None:
@@ -114,7 +128,17 @@ def united_speed(rest: str) -> float | None:
 
 def has_speed(rest: str) -> bool:
     """Tell whether :func:`speeds_in` finds any number."""
-    return _NUMBER.search(ABOUT.sub(" ", _BESIDE.sub(" ", _TOUCHING_UNIT.sub(" ", rest)))) is not None
+    return _NUMBER.search(ABOUT.sub(" ", _without_others(_TOUCHING_UNIT.sub(" ", rest)))) is not None
+
+
+def without_places(rest: str) -> str:
+    """Return a text without the numbers of roads, exits, lanes and gears."""
+    return _PLACE.sub(" ", rest)
+
+
+def _without_others(rest: str) -> str:
+    """Return a text without the numbers that say what else they count or name: ``2 trucks``, ``exit 14``."""
+    return _BESIDE.sub(" ", without_places(rest))
 
 
 def noted_speed(cell: str) -> tuple[float, float]:
@@ -139,7 +163,7 @@ def _float(text: str) -> float:
 
 def unclear_in(rest: str, values: list[float], *, listed: bool) -> str:
     """Return the code of what can be read in two ways, empty where nothing can."""
-    if _GROUPED.search(_BESIDE.sub(" ", rest)):
+    if _GROUPED.search(_without_others(rest)):
         return "thousands_in_note"
     if len(values) > 1 and not listed:
         return "several_numbers"

@@ -23,7 +23,8 @@ _LONGEST_DATUM, _LONGEST_TITLE = 80, 5_000
 _DECIMALS = late_pattern(r"[-+]?\d+([.,])(?:\d{1,2}|\d{4,})|[-+]?\d{4,}([.,])\d{3}")
 _SUMMARY = frozenset({"min", "max", "minimum", "maximum", "average", "avg", "mean", "median", "total", "sum", "count"})
 """First cells of rows below the data that sum them up."""
-_NUMBERLIKE = late_pattern(r"[-+]?[\d.,' ]*\d[\d.,' ]*(?:\s*[A-Za-z/]{1,6})?")
+_NUMBERLIKE = late_pattern(r"(?!1/[a-z])[-+]?[\d.,' ]*\d[\d.,' ]*(?:\s*[A-Za-z/]{1,6})?")
+"""``1/min`` is a unit."""
 
 
 @dataclass(frozen=True)

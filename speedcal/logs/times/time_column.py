@@ -45,6 +45,7 @@ _UNREAD = late_pattern(r"(?=[^°]{5,40}$)(?:\D*\d+){3,7}\D*")
 """Three numbers in a cell of a column that is not named: most likely a time, which must not be passed over."""
 _DOTTED = late_pattern(r"\d{1,2}\.\d\d\.\d\d")
 """A date or a time; under the name of a date it is one."""
+_HALVES = frozenset({"am", "pm", "a.m.", "p.m.", "a", "p"})
 _RECEIVER = late_pattern(r"gps|gnss|utc")
 _KEPT = late_pattern(r"server|receiv|upload|insert|created|processed|arriv|stored|saved")
 """When a row came in, which is after what it tells."""
@@ -83,6 +84,7 @@ def times_in(table: Table, headings: list[Heading], zone: tzinfo | None) -> Stam
     index = -ranked[0][1]
     cells = table.column(index)
     header = table.header[index]
+    cells = _with_halves(table, cells)
     dates = [i for i, heading in enumerate(headings) if heading.role == "date" and i != index]
     if dates and _worth(cells, headings[index]) <= 2:
         joined = _dated(_days(table.column(dates[0])), cells)
@@ -116,6 +118,15 @@ def _to_seconds(stamps: Stamps, header: str, cells: list[str]) -> Stamps | None:
         return None
     begins_s = (behind[near].min() + behind[near].max() + _MINUTE_S) / 2
     return replace(finer, time_s=finer.time_s + begins_s, clock=stamps.clock, findings=stamps.findings)
+
+
+def _with_halves(table: Table, cells: list[str]) -> list[str]:
+    """Return times with the half of the day behind them that a column of its own tells."""
+    for index in range(len(table.header)):
+        halves = table.column(index)
+        if (said := set(map(str.lower, filter(None, halves)))) and said <= _HALVES:
+            return [f"{cell} {half}".strip() for cell, half in zip(cells, halves, strict=True)]
+    return cells
 
 
 def _days(cells: list[str]) -> list[str]:
@@ -200,7 +211,7 @@ def _rank(cells: list[str], heading: Heading) -> tuple[int, float]:
     """
     worth = _worth(cells, heading)
     sample = cells[:: max(len(cells) // _LOOKED_AT, 1)]
-    if worth and len(sample) > 3 and len(set(sample)) == 1:
+    if not worth or (len(sample) > 3 and len(set(sample)) == 1):
         return 0, 0.0
     name = heading.name.lower()
     said = bool(_RECEIVER.search(name)) - 2 * bool(_KEPT.search(name))

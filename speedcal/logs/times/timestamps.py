@@ -58,7 +58,7 @@ def parse_stamps(cells: Sequence[str], *, header: str = "", zone: tzinfo | None 
         stamp = cache[cell]
         stamps.append(stamp)
         if stamp is None and cell.lower() not in MISSING:
-            problems.append((i, Problem("not_a_time", found=cell)))
+            problems.append((i, Problem("not_a_time" if cell.strip("#") else "cell_too_narrow", found=cell)))
     counts = Counter(stamp.kind for stamp in stamps if stamp is not None)
     if not counts:
         return Stamps(np.full(len(cells), np.nan), "none", np.nan, problems)

@@ -6,7 +6,7 @@ import unicodedata
 
 _UNSEEN = frozenset("\u200b\u200c\u200d\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2060\u2066\u2067\u2068\u2069\ufeff")
 """Marks of direction and joining, which programs put around what they copy."""
-_ALIKE = {"\u2212": "-", "㎞": "km", "٫": ".", **dict.fromkeys("\u00a0\u2007\u2009\u202f\u3000", " ")}
+_ALIKE = {"\u2212": "-", "㎞": "km", "٫": ".", "’": "'", **dict.fromkeys("\u00a0\u2007\u2009\u202f\u3000", " ")}
 _FULL_WIDTH = range(0xFF01, 0xFF5F)
 """As wide as an ideograph, in the order of ASCII."""
 

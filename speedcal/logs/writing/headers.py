@@ -15,7 +15,7 @@ Role = Literal["speed", "time", "date", "odometer", "engine", "u", "u_common", "
 SPEED_UNIT = "|".join(map(re.escape, sorted(SPEED_WORDS, key=len, reverse=True)))
 _SPEED_UNIT = late_pattern(rf"(?<![a-z])({SPEED_UNIT})(?![a-z/²^]|2)")
 _VALUE = late_pattern(rf"(?<!\d\d\d)\d\s?(?:{_SPEED_UNIT.pattern})")
-_SMALL = late_pattern(r"(?<![a-z])(cm|mm)/s(?![a-z/²^]|2)")
+_SMALL = late_pattern(r"(?<![a-z])(cm|mm)(?:/| per | )s(?![a-z/²^]|2)")
 _PARTS = {"cm": 0.01, "mm": 0.001}
 _LENGTH_UNIT = late_pattern(r"(?<![a-z])(miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])")
 INSTRUMENT = late_pattern(
@@ -24,8 +24,13 @@ INSTRUMENT = late_pattern(
     r"|(?<![a-z])ind(?![a-z])"
     r"|mittari|mätare|спидометр|速度計|メーター|车速表|仪表|속도계"
 )
+PHONE = (
+    r"sat ?nav|navi|(?:smart)?phone|tel[eé]fono?|telefoon|telefone|téléphone|telemóvel|celular|móvil|handy"
+    r"|mobil(?:e|telefon)?"
+)
+"""What else shows the speed of a receiver."""
 _SATELLITE = late_pattern(
-    r"(?<![a-z])(?:gps|gnss|(?:ground|gnd|true|sog|doppler|actual|satellite|real(?![- ]?time)"
+    rf"(?<![a-z])(?:gps|gnss|(?:{PHONE}|ground|gnd|true|sog|doppler|actual|satellite|real(?![- ]?time)"
     r"|réelle?|tatsächlich|wirklich|werkelijk)(?![a-z]))"
 )
 _VEHICLE = late_pattern(r"(?<![a-z])(vehicle|car|obd(?: ?ii)?|ecu|vss|wheel|bus|can|010d|0d)(?![a-z])|車速")
@@ -50,7 +55,11 @@ _WHEN = late_pattern(r"\d[\d.:]* ?[^\W\d]*|(?<![a-z])since(?! (?:the )?start)")
 _DATE_WORD = late_pattern(r"(?<![a-z])(date|day|datum|fecha|data|tarih|dato|päivä|дата)(?![a-z])|日付|날짜|日期")
 _DATE_OF_ZONE = late_pattern(r"(?:utc|gmt|gps) ?(?:date|day|d)|(?:date|day) ?[\[(]?(?:utc|gmt)[\])]?")
 """A date that names its zone; the clock time has a column of its own."""
-_ODOMETER = late_pattern(r"(?<![a-z])(odo|odometer|odometre|mileage|trip|trip ?meter)(?![a-z])")
+_ODOMETER = late_pattern(
+    r"(?<![a-z])(odo|odometer|odometre|mileage|trip|trip ?meter"
+    r"|kilometer-?stand|km-?stand|tacho-?stand|kilométrage|compteur kilométrique|totalisateur"
+    r"|cuentakil[oó]metros|h?od[oó]metro|contachilometri|mätarställning|przebieg)(?![a-z])|пробег|走行距離|里程"
+)
 _NOT_LENGTH = late_pattern(r"(?<![a-z])(?:trip|odo) ?met(?:er|re)s?(?![a-z])")
 """A trip meter is an instrument; it says nothing about metres."""
 _ENGINE = late_pattern(r"(?<![a-z])rpm(?![a-z])|engine ?(?:speed|rpm)|r/min|1/min|min-1|(?<![a-z])010c(?![a-z])")

@@ -24,6 +24,8 @@ _DOTTED = late_pattern(r"(?<!\S)(\d{1,2})\.(\d\d)\.(\d\d)(?=$|[.,]\d|\s?[AaPp])"
 _WITHOUT_YEAR = late_pattern(r"^\d{1,2}\.\d{1,2}\.\s+(?=\d{1,2}[:.]\d\d)")
 _WEEK = late_pattern(r"^(\d{4})-?W(\d\d)-?([1-7])(?=[T ])")
 _DAY_OF_YEAR = late_pattern(r"^(\d{4})-?(\d{3})(?=[T ])")
+_DURATION = late_pattern(r"PT(?:(\d+)H)?(?:(\d+)M)?(?:(\d+(?:[.,]\d+)?)S)?")
+"""ISO 8601; OpenDocument keeps times of day so, too."""
 _SECONDS = late_pattern(r"([-+]?\d{1,6}(?:[.,]\d{1,3})?)\s?(?:s|secs?|seconds?)\.?", re.IGNORECASE)
 
 
@@ -32,8 +34,11 @@ def in_usual_form(text: str) -> str:
 
     ``Di. 17. März 2026 14:03`` loses its weekday, ``17.3. 14:03`` a date that has no year, ``2026年3月17日`` and
     ``2026-W12-2`` are 2026-3-17, ``5m 20s`` is 0:05:20, ``14.03.12`` and ``14時03分12秒`` are 14:03:12, ``오후 2:03``
-    is 2:03 pm, ``24 s`` is 24.
+    is 2:03 pm, ``24 s`` is 24, ``PT3M21S`` is 00:03:21.
     """
+    lasted = _DURATION.fullmatch(text)
+    if lasted:
+        return ":".join((part or "0").zfill(2) for part in lasted.groups())
     text = _SAYS_CLOCK.sub("", _WEEKDAY.sub("", _NAME_OF_ZONE.sub("", text)))
     text = _WITHOUT_YEAR.sub("", text)
     text = _YEAR_FIRST.sub(r"\1-\2-\3 ", _DAY_OF_YEAR.sub(_day_of_year, _WEEK.sub(_day_of_week, text)))

@@ -78,7 +78,11 @@ def parse_numbers(cells: Sequence[str], *, decimal_comma: bool, grouped: bool = 
             bad.add(cell)
         decimals = max(decimals, len(text.partition(".")[2])) if "e" not in text.lower() else decimals
     values = np.array([known[cell] for cell in cells], float)
-    problems = [(i, Problem("cell_not_a_number", found=cell)) for i, cell in enumerate(cells) if cell in bad]
+    problems = [
+        (i, Problem("cell_not_a_number" if cell.strip("#") else "cell_too_narrow", found=cell))
+        for i, cell in enumerate(cells)
+        if cell in bad
+    ]
     return Numbers(values, decimals, tuple(units), problems)
 
 

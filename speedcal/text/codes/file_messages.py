@@ -21,7 +21,8 @@ _FOUND = {
     "document": "a text document with layout",
     "web_page": "a web page",
     "archive_in_archive": "an archive inside an archive",
-    "old_spreadsheet": "an old spreadsheet (.xls)",
+    "old_office": "an old spreadsheet or document (.xls, .doc)",
+    "other_archive": "an archive of another kind than zip",
     "database": "a database",
 }
 _INSTEAD = {
@@ -29,6 +30,7 @@ _INSTEAD = {
     "sound": "Write down what is said, one reading a line, such as '14 minutes 20, 45 mph'",
     "film": "Give the log itself; a film of the dial is read in its own place",
     "document": "Save it as plain text or as a table with commas",
+    "other_archive": "Unpack it and give the log itself",
     "web_page": "Open it, and save the log that it offers",
 }
 _DAMAGED = {
@@ -140,6 +142,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "file_not_opened": ("the file cannot be opened: {reason}", "Check the name"),
     "empty_file": ("the file is empty", "Record or export the drive again"),
     "archive_too_full": ("the archive holds {count:n file}", _ONE_LOG),
+    "log_attached": (
+        lambda values: f"the mail holds no readings itself, but {joined(map(quoted, values['names']))} attached to it",
+        "Save what is attached and give that",
+    ),
+    "archive_locked": ("the archive asks for a password", "Unpack it with the password and give the log itself"),
     "empty_archive": ("the archive is empty", "Put the log into it or give the log itself"),
     "several_files_in_archive": (
         lambda values: "the archive holds several files: " + ", ".join(map(repr, values["names"])),
@@ -174,8 +181,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "points_outside": ("{count:n track point is/track points are} outside a track segment", "Export it again"),
     "planned_route": ("the file holds a planned route, not a recorded drive", "Give the recording"),
     "no_timed_track": (
-        "the KML holds no timed track (gx:Track), only shapes without times",
-        "Export the recording as GPX, or as KML with times",
+        "the file holds positions without times: a plan, or a recording that was saved without them",
+        "Export the recording itself with the time of each position, as GPX",
     ),
     "times_without_positions": ("track {track} has {times} times for {positions} positions", "Export it again"),
     "no_fixes": (_no_fixes, "Give the recording of a drive, with times and positions"),
@@ -332,6 +339,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "impossible_odometer": ("{found:quoted} is not the count of an odometer", "Correct it or leave the cell empty"),
     "cell_not_a_number": ("{found:quoted} is not a number", _WRITE),
+    "cell_too_narrow": (
+        "{found:quoted} stands where a column was too narrow for its values",
+        "Widen the column and save it again",
+    ),
     "not_a_time": ("{found:quoted} is not a time", _WRITE),
     "time_unlike_others": ("the time {found!r} is not written like the others, such as {example!r}", _WRITE),
     "date_unlike_others": ("{found} is not a date in the order that the other lines have", "Correct the date"),
@@ -423,6 +434,7 @@ FINDINGS: dict[str, Template] = {
         "The times are numbers without a unit and were taken as "
         f"{'seconds' if values['unit_s'] == 1 else 'milliseconds'} since the start."
     ),
+    "odometer_unread": "The odometer in column {column:quoted} was not used; {found:quoted} is not a number.",
     "odometers_unused": lambda values: f"Several odometer columns ({_columns(values)}): none was used.",
     "odometer_unit_assumed": "The odometer column has no unit; taken as {length_unit} because the speeds are in "
     "{speed_unit}.",

@@ -10,7 +10,6 @@ from speedcal.text.words.numbers import counted, joined
 _EXAMPLE = "Write rows such as marks = [[0, 402, 655], [20, 331, 480], [40, 420, 318]]: value, x, y in pixels"
 
 REFUSALS: dict[str, tuple[Template, Template]] = {
-    "cannot_open": ("the file cannot be opened: {reason}", "Check the name"),
     "dial_file_not_toml": ("the dial file cannot be read: {reason}", _EXAMPLE),
     "dial_file_unknown_key": ("{key:quoted} is not a key of a dial file", "Use {known:and}"),
     "dial_file_unit": ("the dial's unit {found:quoted} is not a unit of speed", 'Write unit = "mph" or unit = "km/h"'),

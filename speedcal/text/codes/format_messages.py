@@ -59,6 +59,7 @@ LABELS: dict[str, str] = {
     "impossible_uncertainty": "impossible uncertainty",
     "impossible_odometer": "impossible odometer reading",
     "cell_not_a_number": "not a number",
+    "cell_too_narrow": "column too narrow for what stood in it",
     "not_a_time": "not a time",
     "time_unlike_others": "time unlike the others",
     "date_unlike_others": "date unlike the others",

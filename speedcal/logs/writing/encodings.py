@@ -1,0 +1,56 @@
+"""The encoding of a text, and the text."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from typing import NoReturn
+
+_BOMS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
+_DECLARED = re.compile(rb"<\?xml[^>]{0,200}?encoding\s*=\s*[\"']([A-Za-z0-9._-]{1,40})[\"']")
+_PAGE_DECLARED = re.compile(rb"<meta[^<>]{0,200}charset\s*=\s*[\"']?([A-Za-z0-9._-]{1,40})", re.IGNORECASE)
+_CYRILLIC = re.compile(rb"[\xC0-\xFF]{4}")
+"""Four letters in a row that Western words write with an accent, if at all."""
+_HEAD = 65_536
+Refuse = Callable[..., NoReturn]
+
+
+def decoded(data: bytes, refuse: Refuse) -> str:
+    """Return bytes as text; ``refuse`` raises the error of their file, by its code."""
+    for mark, encoding in _BOMS:
+        if data.startswith(mark):
+            return _strictly(refuse, data[len(mark) :], encoding)
+    declared = _DECLARED.match(data.lstrip()[:300])
+    if declared:
+        return _strictly(refuse, data, declared.group(1).decode("ascii").lower())
+    if data.lstrip()[:1] == b"<":
+        declared = _PAGE_DECLARED.search(data[:_HEAD])
+        return _strictly(refuse, data, declared.group(1).decode("ascii").lower() if declared else "utf-8")
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError:
+        return _japanese(data) or data.decode("cp1251" if _CYRILLIC.search(data) else "cp1252", errors="replace")
+
+
+def _japanese(data: bytes) -> str:
+    """Return text in the Japanese encoding of older systems, empty for any other.
+
+    Its characters begin with bytes that Western text hardly uses, 0x81 to 0x9F.
+    """
+    try:
+        text = data.decode("cp932")
+    except UnicodeDecodeError:
+        return ""
+    beyond = sum(1 for byte in data if byte > 0x7F)
+    begun = sum(1 for byte in data if 0x81 <= byte <= 0x9F)
+    return text if 3 * begun > beyond else ""
+
+
+def _strictly(refuse: Refuse, data: bytes, encoding: str) -> str:
+    if encoding in {"utf-16", "utf-7", "utf-32", "idna", "punycode", "unicode_escape", "raw_unicode_escape"}:
+        refuse("false_encoding", encoding=encoding)
+    try:
+        return data.decode(encoding)
+    except (LookupError, UnicodeError) as error:
+        at = getattr(error, "start", 0)
+        refuse("invalid_encoding", line=data[:at].count(b"\n") + 1, encoding=encoding.upper())
