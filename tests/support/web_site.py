@@ -13,9 +13,9 @@ from typing import Any
 from unittest import mock
 
 from starlette.testclient import TestClient
+from support.blank_pictures import leave_blank
 
 from speedcal.jobs import output
-from speedcal.report import Pictures, ReportModel
 from speedcal.web.app import create_app, make_services
 from speedcal.web.pages.context import Services
 from speedcal.web.settings import Limits, Settings
@@ -93,15 +93,6 @@ class ChildAtHand:
 
     def stop(self) -> None:
         """Nothing is left running."""
-
-
-_BLANK = b'<svg xmlns="http://www.w3.org/2000/svg" width="10pt" height="10pt" viewBox="0 0 10 10"/>'
-
-
-def leave_blank(model: ReportModel) -> Pictures:
-    """Return a blank sheet for each picture of a report."""
-    clocks = tuple(_BLANK if detail.has_clock_match else None for detail in model.details)
-    return Pictures(_BLANK, _BLANK, clocks, clocks)
 
 
 @contextmanager
