@@ -11,7 +11,13 @@ from support.web_site import DEMO
 
 from speedcal.cli._screen import folded, tell
 
-COMMAND = [sys.executable, "-m", "speedcal", "correct", str(DEMO / "job.toml")]
+COMMAND = [
+    sys.executable,
+    "-m",
+    "speedcal",
+    "calibrate",
+    *(str(DEMO / f"before{end}") for end in (".gpx", "_notes.csv")),
+]
 
 
 def test_lines_are_folded_between_words_and_a_number_keeps_its_sign() -> None:

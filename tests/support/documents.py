@@ -13,6 +13,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -189,6 +190,7 @@ def key_tables() -> str:
     return "\n".join(parts)
 
 
+@cache
 def published_sources() -> dict[str, set[str]]:
     """Return the source each ``published`` marker names, with the test files that name it."""
     found: dict[str, set[str]] = {}
