@@ -12,7 +12,7 @@ from support.web_site import DEMO
 
 import speedcal
 
-FACTOR, SECONDS, BEGIN = 1.1, 120, 60.0
+FACTOR, SECONDS, BEGIN = 1.1, 60, 450.0
 
 
 def test_from_a_film_to_the_result(tmp_path: Path) -> None:
