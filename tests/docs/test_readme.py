@@ -148,7 +148,7 @@ def test_every_option_named_in_the_readme_exists() -> None:
     """An option that was renamed would send people astray."""
     from speedcal.cli import COMMANDS, cli
 
-    known = {"--help", "--version", "--data", "--wheel"}
+    known = {"--help", "--version", "--data", "--wheel", "--upgrade-deps"}  # the last of python -m venv
     for name in COMMANDS:
         command = cli.get_command(None, name)  # type: ignore[arg-type]
         assert command is not None
