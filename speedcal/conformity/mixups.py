@@ -161,7 +161,7 @@ def _same_profile(
     changes = [np.nan_to_num(mean[2 * lag :] - mean[: -2 * lag]) for mean in means]
     if min(map(len, changes)) * _PROFILE_STEP_S < _LEAST_PROFILE_S:
         return False
-    shift = _most_alike(changes[0], changes[1])
+    shift = int(np.argmax(np.correlate(changes[0], changes[1], "full"))) - len(changes[1]) + 1
     apart_s = starts[1] - shift * _PROFILE_STEP_S - starts[0]
     if rolled_over and abs((apart_s + _ROLLOVER_S / 2) % _ROLLOVER_S - _ROLLOVER_S / 2) > _SAME_MOMENT_S:
         return False
@@ -177,13 +177,6 @@ def _same_profile(
         return False
     apart = (shared[0] - shared[1])[known]
     return _correlation(moves, moving) > _ALIKE and float(np.sqrt(np.mean(apart**2))) < _ALIKE_MPS
-
-
-def _most_alike(one: FloatArray, other: FloatArray) -> int:
-    """Return how far into the first series the second lies best, by the largest sum of their products."""
-    length = len(one) + len(other) - 1
-    products = np.fft.irfft(np.fft.rfft(one, length) * np.fft.rfft(other[::-1], length), length)
-    return int(np.argmax(products)) - len(other) + 1
 
 
 def _correlation(pair: Sequence[FloatArray], where: BoolArray) -> float:

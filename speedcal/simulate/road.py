@@ -60,15 +60,15 @@ def _markov(rng: np.random.Generator, n: int, step_s: float, scale_s: float, *, 
 
     C. E. Rasmussen and C. K. I. Williams, *Gaussian Processes for Machine Learning*, MIT Press 2006, section 4.2.1.
     """
-    from scipy.linalg.lapack import dtbtrs
+    from scipy.signal import lfilter
 
     phi = np.exp(-step_s * np.sqrt(2 * poles - 1) / scale_s)
     lead = int(8 * scale_s / step_s)
     white = rng.standard_normal(n + lead)
-    gain = np.sqrt((1 - phi**2) ** 3 / (1 + phi**2)) if poles == 2 else np.sqrt(1 - phi**2)
-    past = [1, -phi] if poles == 1 else [1, -2 * phi, phi**2]
-    recursion = np.repeat(np.array(past)[:, None], n + lead, axis=1)
-    return np.asarray(dtbtrs(recursion, gain * white, uplo="L", diag="U")[0][lead:])
+    if poles == 1:
+        return np.asarray(lfilter([np.sqrt(1 - phi**2)], [1, -phi], white)[lead:])
+    gain = np.sqrt((1 - phi**2) ** 3 / (1 + phi**2))
+    return np.asarray(lfilter([gain], [1, -2 * phi, phi**2], white)[lead:])
 
 
 def receive(kind: DriveKind, rng: np.random.Generator, grid_s: FloatArray, ground: FloatArray) -> Track:

@@ -6,8 +6,6 @@ off comes out farther off with every drive.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 
 from speedcal.calibration.readings.kind import is_log
@@ -21,8 +19,6 @@ _SHARPEST = 1e-9
 """Nothing is taken to be known better than this share of what was believed, in variances."""
 _SHARPER = 2.0
 """Doubt which kind of needle it is widens what comes out by less than this, in the logarithm of the variance."""
-_ROOT_WITHIN = 1e-12
-"""Roots are found as closely as this, relative."""
 _LOOSEST = np.diag([_LOOSEST_MPS**2, FACTOR_PRIOR_U**2])
 _OF_FACTOR = np.array([0.0, 1 / FACTOR_PRIOR_U**2])
 Belief = tuple[tuple[float, ...], tuple[float, ...]]
@@ -59,13 +55,15 @@ def without_belief(offset_mps: float, variance: float, belief: Belief) -> tuple[
 
     Known no better than it was believed, it is not told at all, wherever it came out.
     """
+    from scipy.optimize import brentq
+
     size = abs(offset_mps)
 
     def told(ln_variance: float) -> float:
         """Return the offset that comes out as the one found."""
         alone = float(np.exp(ln_variance))
         most = size * (1 + alone / min(belief[0]) ** 2) + 1e-9
-        return _root(lambda at: with_belief(at, alone, belief)[0] - size, size * (1 - 1e-9), most)
+        return float(brentq(lambda at: with_belief(at, alone, belief)[0] - size, size * (1 - 1e-9), most))
 
     def too_wide(ln_variance: float) -> float:
         """Return by how much the variance comes out too large."""
@@ -74,26 +72,8 @@ def without_belief(offset_mps: float, variance: float, belief: Belief) -> tuple[
     low, high = float(np.log(variance)) - _SHARPER, 2 * float(np.log(_LOOSEST_MPS))
     if too_wide(high) < 0:
         return offset_mps, float(np.exp(high))
-    ln_variance = _root(too_wide, low, high)
+    ln_variance = float(brentq(too_wide, low, high))
     return float(np.copysign(told(ln_variance), offset_mps)), float(np.exp(ln_variance))
-
-
-def _root(function: Callable[[float], float], low: float, high: float) -> float:
-    """Return where a growing function is 0, by false position; an end that stays counts half (the Illinois rule).
-
-    M. Dowell and P. Jarratt, *BIT* 11 (1971) 168. To load scipy.optimize takes longer than to measure a drive.
-    """
-    at_low, at_high = function(low), function(high)
-    last = 0.0
-    while high - low > _ROOT_WITHIN * max(abs(low), abs(high)) and at_low < 0 < at_high:
-        at = high - at_high * (high - low) / (at_high - at_low)
-        value = function(at)
-        if value < 0:
-            low, at_low, at_high = at, value, at_high / 2 if last < 0 else at_high
-        else:
-            high, at_high, at_low = at, value, at_low / 2 if last > 0 else at_low
-        last = value
-    return high if at_low < 0 else low
 
 
 def line_alone(value: FloatArray, covariance: FloatArray, belief: Belief) -> tuple[FloatArray, FloatArray]:

@@ -26,6 +26,7 @@ Tell = Callable[[str, float], None]
 _HEAVY = (
     "numpy",
     "pandas",
+    "scipy.optimize",
     "scipy.special",
     "matplotlib.figure",
     "speedcal.logs",
