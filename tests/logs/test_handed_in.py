@@ -63,7 +63,9 @@ def test_what_a_phone_shows_or_a_sign_says_is_no_reading(tmp_path: Path, form: s
     assert _is_drive(read_readings(_file(tmp_path, text)))
 
 
-@pytest.mark.parametrize("line", ["15:00:00 on route 9, 50 mph", "15:00:00 lane 2 50 mph", "15:00:00 gear 4: 50 mph"])
+@pytest.mark.parametrize(
+    "line", ["15:00:00 on route 9, 50 mph", "15:00:00 lane 2 50 mph", "15:00:00 gear 4: 50 mph", "15:00 bridge 50"]
+)
 def test_a_speed_beside_the_number_of_a_road_stays_one(tmp_path: Path, line: str) -> None:
     readings = read_readings(_file(tmp_path, "14:00:00 40 mph\n14:30:00 45 mph\n" + line))
     assert np.allclose(readings.speed_mps / MPH_MPS, [40, 45, 50])
@@ -101,6 +103,13 @@ def test_tables_as_programs_write_them_are_the_drive(tmp_path: Path, text: str) 
     readings = read_readings(_file(tmp_path, text))
     assert _is_drive(readings)
     assert readings.time_s[0] == 14 * 3600 + 3 * 60 + 12
+
+
+@pytest.mark.parametrize(("column", "letter"), [("status", "A"), ("gear", "P")])
+def test_a_letter_in_each_row_is_no_half_of_the_day(tmp_path: Path, column: str, letter: str) -> None:
+    """``A`` is what a receiver writes of a good fix, ``P`` a gear."""
+    text = f"time,{column},speedo mph\n" + "".join(f"{at},{letter},{dial}\n" for at, dial, _ in _ROWS)
+    assert read_readings(_file(tmp_path, text)).time_s[0] == 14 * 3600 + 3 * 60 + 12
 
 
 @pytest.mark.parametrize("unit", ["k.p.h.", "Stundenkilometern", "किमी/घंटा", "کیلومتر بر ساعت"])

@@ -37,7 +37,7 @@ _BESIDE = late_pattern(
 """A number of something else."""
 _PLACE = late_pattern(
     r"(?<![^\W\d_])(?:(?:exit|junction|jct|route|rte|highway|hwy|interstate|motorway|freeway|lane|gear"
-    r"|(?:mile ?)?marker|mile ?post|gate|bridge|ausfahrt|abfahrt|anschlussstelle|spur|gang|sortie|voie|rapport|salida"
+    r"|(?:mile ?)?marker|mile ?post|ausfahrt|abfahrt|anschlussstelle|spur|gang|sortie|voie|rapport|salida"
     r"|uscita|afrit|avfart)"
     r"[\s.:#-]{1,3}(?:no\.? ?|nr\.? ?)?|(?:i|us|sr|cr)-)\d{1,4}[a-z]?(?![\w:]|[.,]\d|\s?(?:mph|k|mi/))",
     re.IGNORECASE,

@@ -45,7 +45,7 @@ _UNREAD = late_pattern(r"(?=[^°]{5,40}$)(?:\D*\d+){3,7}\D*")
 """Three numbers in a cell of a column that is not named: most likely a time, which must not be passed over."""
 _DOTTED = late_pattern(r"\d{1,2}\.\d\d\.\d\d")
 """A date or a time; under the name of a date it is one."""
-_HALVES = frozenset({"am", "pm", "a.m.", "p.m.", "a", "p"})
+_HALVES = frozenset({"am", "pm", "a.m.", "p.m."})
 _RECEIVER = late_pattern(r"gps|gnss|utc")
 _KEPT = late_pattern(r"server|receiv|upload|insert|created|processed|arriv|stored|saved")
 """When a row came in, which is after what it tells."""
@@ -124,7 +124,7 @@ def _with_halves(table: Table, cells: list[str]) -> list[str]:
     """Return times with the half of the day behind them that a column of its own tells."""
     for index in range(len(table.header)):
         halves = table.column(index)
-        if (said := set(map(str.lower, filter(None, halves)))) and said <= _HALVES:
+        if any(halves) and all(half.lower() in _HALVES for half in halves if half):
             return [f"{cell} {half}".strip() for cell, half in zip(cells, halves, strict=True)]
     return cells
 
