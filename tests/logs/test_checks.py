@@ -152,6 +152,7 @@ def test_an_odometer_that_no_gear_puts_so_far_out_is_refused(tmp_path: Path) -> 
         ("<gpx></gpx>\n", "no_table_of_checks"),
         ("dial mph\n60\n50\n", "no_truth_columns"),
         ("dial,distance mi,time\n60,1,76.6\n", "column_without_unit"),  # 47 mph, 76 km/h: either may be
+        ("dial,gps mph\n60,57\n100 km/h,59\n50,47\n", "column_without_unit"),  # a plausible dial in km/h, and in mph
         ("dial mph,gps mph,phone mph\n60,57,56\n", "several_true_columns"),
         ("dial mph,speedo mph,gps mph\n60,60,56\n", "several_speed_columns"),
         ("mph,mph 2\n60,57\n", "several_speed_columns"),

@@ -89,6 +89,18 @@ def test_the_unit_in_a_column_of_its_own(tmp_path: Path) -> None:
     assert _is_drive(_read(tmp_path, *_table("time,speed,unit", "{at},{v},mph")))
 
 
+@pytest.mark.parametrize("unit", ["mph", "km/h"])
+def test_a_unit_first_named_among_bare_speeds_holds_for_none_of_them(tmp_path: Path, unit: str) -> None:
+    lines = _table("time,speed", "{at},{v}")
+    lines[3] += f" {unit}"
+    with pytest.raises(ReadingsFormatError) as refused:
+        _read(tmp_path, *lines)
+    assert (refused.value.code, refused.value.line) == ("column_without_unit", 4)
+    lines[1] += " mph"
+    if unit == "mph":
+        assert _is_drive(_read(tmp_path, *lines))
+
+
 @pytest.mark.parametrize("title", ["Wind 20 km/h", "Limit 50 mph, dial in km/h", "mph or km/h"])
 def test_the_unit_of_something_else_above_the_table_is_not_the_dials(tmp_path: Path, title: str) -> None:
     lines = _table("time,speedo", "{at},{v}", title, "")

@@ -180,6 +180,7 @@ def test_the_unit_may_stand_in_a_message_above_the_readings(tmp_path):
         ("mph\n10:03:17 45 50\n10:05:00 60\n", "several_numbers"),
         ("10:03:17 45\n10:05:00 60\n", "no_speed_unit"),
         ("10:03:17 45 mph\n10:05:00 60 km/h\n", "several_units"),
+        ("10:03:17 45\n10:05:00 96 km/h\n10:07:00 55\n", "no_speed_unit"),
         ("mph\n10:32 45\n", "hours_or_minutes"),
         ("read_from: passenger seat\nrounding: up\nmph\n10:32:15 45\n", "unknown_saying"),
     ],

@@ -89,7 +89,7 @@ def _metres(sheet: CheckSheet, column: Column, word: str) -> FloatArray:
 def _read(sheet: CheckSheet, column: Column, word: str) -> tuple[FloatArray, float]:
     """Return the readings of an odometer and their step. [m]."""
     numbers = sheet.numbers(column, grouped=True)
-    written = sheet.one_unit(numbers, length_of)
+    written = sheet.one_unit(column, length_of, column.length_m)
     metres = column.length_m or (length_of(written) if written else None)
     if metres is None:
         metres = LENGTH_UNIT_M[word]

@@ -97,7 +97,7 @@ def read_checks(
     try:
         return understood(wanted)
     except ReadingsFormatError as open_unit:
-        if open_unit.code != "column_without_unit":
+        if open_unit.code != "column_without_unit" or "named" in open_unit.values:
             raise
         return _in_the_only_unit(understood, columns, open_unit)
 
@@ -181,7 +181,7 @@ def _dial(sheet: CheckSheet, wanted: SpeedUnit | None) -> tuple[FloatArray, Spee
         unit = wanted or "mph"
         return sheet.nothing, unit, SPEED_UNIT_MPS[unit]
     numbers = sheet.numbers(column)
-    unit = _dial_unit(sheet, column, sheet.one_unit(numbers, parse_speed_unit), wanted)
+    unit = _dial_unit(sheet, column, wanted)
     values = numbers.values
     known = values[np.isfinite(values)]
     sheet.refuse_impossible(values * SPEED_UNIT_MPS[unit], unit)
@@ -191,7 +191,8 @@ def _dial(sheet: CheckSheet, wanted: SpeedUnit | None) -> tuple[FloatArray, Spee
     return values * SPEED_UNIT_MPS[unit], unit, speed_step(known, unit, held=True)
 
 
-def _dial_unit(sheet: CheckSheet, column: Column, written: str | None, wanted: SpeedUnit | None) -> SpeedUnit:
+def _dial_unit(sheet: CheckSheet, column: Column, wanted: SpeedUnit | None) -> SpeedUnit:
+    written = sheet.one_unit(column, parse_speed_unit, column.speed_unit or wanted)
     by_cells = parse_speed_unit(written) if written else None
     found = {"header": column.speed_unit, "cells": by_cells, "option": wanted}
     stated = {where: unit for where, unit in found.items() if unit is not None}

@@ -68,23 +68,29 @@ class CheckSheet:
             self._read[column.index] = found
         return self._read[column.index]
 
-    def one_unit(self, numbers: Numbers, known: Callable[[str], object]) -> str | None:
+    def one_unit(self, column: Column, known: Callable[[str], object], stated: object = None) -> str | None:
         """Return the unit that stands behind the numbers of a column, None without one.
 
         Parameters
         ----------
         known
             What a word means, None where it is no unit of the quantity.
+        stated
+            The unit where header or user tell it, so that few cells need to.
 
         Raises
         ------
         ReadingsFormatError
-            There are several, or it is no unit of the quantity.
+            There are several, it is no unit of the quantity, or it stands behind few of them.
         """
+        numbers = self.numbers(column)
         if len({known(word) for word in numbers.units}) > 1:
             self.source.fail("several_units", line=self.table.header_line, units=list(numbers.units))
         if numbers.units and known(numbers.units[0]) is None:
             self.source.fail("unknown_check_unit", line=self.table.header_line, found=numbers.units[0])
+        if numbers.late is not None and not stated:
+            line, unit = self.table.line[numbers.late], numbers.units[0]
+            self.source.fail("column_without_unit", line=line, column=column.name, proposed=None, named=unit)
         return numbers.units[0] if numbers.units else None
 
     def refuse_impossible(self, speed_mps: FloatArray, unit: SpeedUnit) -> None:

@@ -65,7 +65,7 @@ def by_receiver(sheet: CheckSheet, shown: FloatArray, dial_unit: SpeedUnit) -> T
     if column is None:
         return None
     numbers = sheet.numbers(column)
-    written = sheet.one_unit(numbers, parse_speed_unit)
+    written = sheet.one_unit(column, parse_speed_unit, column.speed_unit)
     stated = column.speed_unit or (parse_speed_unit(written) if written else None)
     units = (stated,) if stated else tuple(dict.fromkeys((dial_unit, *_GUESSED_SPEEDS)))
     unit = sheet.settle(column, [(u, numbers.values * SPEED_UNIT_MPS[u], u) for u in units], shown)
@@ -86,7 +86,7 @@ def length_of(word: str) -> float | None:
 
 def lengths(sheet: CheckSheet, column: Column, numbers: Numbers) -> list[tuple[str, FloatArray]]:
     """Return the distances of a column in each unit it may be in, the unit's name first. [m]."""
-    written = sheet.one_unit(numbers, length_of)
+    written = sheet.one_unit(column, length_of, column.length_m)
     if written:
         return [(written, numbers.values * LENGTH_UNIT_M[written.lower()])]
     if column.length_m is not None:

@@ -30,6 +30,7 @@ from speedcal.logs.times.clock_times import UnclearTimesError
 from speedcal.logs.times.timestamps import parse_stamps
 from speedcal.logs.writing.headers import normal, of_times, speed_unit_in, unit_in_title
 from speedcal.logs.writing.number_words import in_figures
+from speedcal.logs.writing.numbers import named_late
 from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.words_abroad import in_figures_abroad
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
@@ -58,6 +59,8 @@ class _Notes:
     line: list[int] = field(default_factory=list)
     units: dict[SpeedUnit, int] = field(default_factory=dict)
     """Units named on lines with a reading, and the first such line."""
+    named: list[bool] = field(default_factory=list)
+    """Whether the line of a reading names a unit."""
     heading: str = ""
     """Words of the lines above the first reading."""
     problems: list[Problem] = field(default_factory=list)
@@ -201,6 +204,7 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
         notes.u.append(note.u)
         notes.line.append(number)
     unit = speed_unit_in(normal(note.rest))
+    notes.named += [unit is not None] * len(note.values)
     if unit is not None:
         notes.units.setdefault(unit, number)
 
@@ -291,6 +295,9 @@ def _unit(source: Source, notes: _Notes, request: Request) -> SpeedUnit:
         source.fail("no_speed_unit")
     if len(units) > 1:
         source.fail("several_units", line=max(units.values()), units=list(units))
+    late = named_late(notes.named)
+    if late is not None and heading is None and stated is None:
+        source.fail("no_speed_unit", line=notes.line[late], named=next(iter(units)))
     return next(iter(units))
 
 

@@ -203,6 +203,11 @@ def _unit(
             source.fail("unknown_speed_unit", line=line, found=word)
         found.setdefault(unit, "cells")
     _refuse_several(source, table, cells, [unit for unit, where in found.items() if where == "cells"])
+    if speeds.late is not None and heading.speed_unit is None and request.unit is None:
+        named = next(iter(found))
+        source.fail(
+            "column_without_unit", line=table.line[speeds.late], column=heading.name, proposed=None, named=named
+        )
     if request.unit is not None:
         found.setdefault(request.unit, "option")
     if not found and (seen := source.said("dial_unit")):

@@ -38,6 +38,17 @@ class Numbers:
     """Different words that stand behind the numbers."""
     problems: list[tuple[int, Problem]] = field(default_factory=list)
     """Index of a bad cell and what is wrong with it."""
+    late: int | None = None
+    """Index of the first cell with a unit, where `named_late` says that it may not hold for the others."""
+
+
+def named_late(named: Sequence[bool]) -> int | None:
+    """Return where a unit is first named, if that is amid the numbers and beside fewer than half; else None.
+
+    A unit at the first or the last number of a list holds for all. One amid bare numbers may be meant for itself.
+    """
+    late = any(named) and not (named[0] or named[-1]) and 2 * sum(named) < len(named)
+    return list(named).index(True) if late else None
 
 
 def parse_numbers(cells: Sequence[str], *, decimal_comma: bool, grouped: bool = False) -> Numbers:
@@ -56,6 +67,7 @@ def parse_numbers(cells: Sequence[str], *, decimal_comma: bool, grouped: bool = 
     known: dict[str, float] = dict.fromkeys(cells, math.nan)  # most speeds of a log are written many times
     bad: set[str] = set()
     units: dict[str, None] = {}
+    united: set[str] = set()
     decimals = 0
     for cell in known:
         if _PLAIN.fullmatch(cell) and not (decimal_comma and grouped and _GROUPED["."].fullmatch(cell)):
@@ -71,6 +83,7 @@ def parse_numbers(cells: Sequence[str], *, decimal_comma: bool, grouped: bool = 
             text, unit = plain, (found.group(2) or "").strip()
         if unit:
             units.setdefault(unit)
+            united.add(cell)
         value = float(text)
         if math.isfinite(value):
             known[cell] = value
@@ -83,7 +96,9 @@ def parse_numbers(cells: Sequence[str], *, decimal_comma: bool, grouped: bool = 
         for i, cell in enumerate(cells)
         if cell in bad
     ]
-    return Numbers(values, decimals, tuple(units), problems)
+    numbers = np.flatnonzero(np.isfinite(values)).tolist() if units else []
+    late = named_late([cells[i] in united for i in numbers])
+    return Numbers(values, decimals, tuple(units), problems, None if late is None else numbers[late])
 
 
 def _is_known(unit: str | None) -> bool:

@@ -11,6 +11,7 @@ _CUT = "Cut it down to the drive"
 _EXPORT = "Export it again from the program that made it"
 _ONE_LOG = "Unpack it and give the one log you want"
 _NAME_UNIT = "Write the unit into the header, such as 'speed mph', or give {--unit}"
+_MEND = "Correct it, or take the line out"
 _WRITE = "Write one reading a line, such as '10:32:15  45 mph', or a table with a header"
 _PARTS = {"file": "the file", "unpacked": "what the file unpacks to", "member": "a file in the archive"}
 _FOUND = {
@@ -86,7 +87,15 @@ def _meant(values: Values) -> str:
 
 def _without_unit(values: Values) -> str:
     proposed = f"; the positions in the file would fit {values['proposed']}" if values["proposed"] else ""
-    return f"column {quoted(values['column'])} does not state its unit{proposed}"
+    return f"column {quoted(values['column'])} does not state its unit{_named(values)}{proposed}"
+
+
+def _no_unit(values: Values) -> str:
+    return f"the unit of the speeds is not stated{_named(values)}"
+
+
+def _named(values: Values) -> str:
+    return f", and {values['named']} behind this one may hold for it alone" if "named" in values else ""
 
 
 def _contradict(values: Values) -> str:
@@ -265,7 +274,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "unknown_zone": ("the time zone {found!r} is not known", "Write it as +02:00, or as its IANA name"),
     "unknown_speed_unit": ("{found:quoted} is not a unit of speed", "Give mph, km/h, m/s or kn"),
-    "no_speed_unit": ("the unit of the speeds is not stated", "Write it after the speeds (45 mph) or give {--unit}"),
+    "no_speed_unit": (_no_unit, "Write it after the speeds (45 mph) or give {--unit}"),
     "several_units": (
         lambda values: f"several units are named: {', '.join(values['units'])}",
         "Keep to one unit: convert the others (1 mile is 1.609344 km), or put each unit into a file of its own",
@@ -332,13 +341,13 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         ),
     ),
     "nothing_left_of_drive": ("no part of the drive is farther than {cut_m:g} m from its ends", "Give a smaller --cut"),
-    "impossible_speed": ("{speed_mps:speed} is not the speed of a road vehicle", _WRITE),
+    "impossible_speed": ("{speed_mps:speed} is not the speed of a road vehicle", _MEND),
     "impossible_uncertainty": (
         "an uncertainty of {u_mps:speed2} cannot be",
         "Write a standard uncertainty above zero, or leave the cell empty",
     ),
     "impossible_odometer": ("{found:quoted} is not the count of an odometer", "Correct it or leave the cell empty"),
-    "cell_not_a_number": ("{found:quoted} is not a number", _WRITE),
+    "cell_not_a_number": ("{found:quoted} is not a number", _MEND),
     "cell_too_narrow": (
         "{found:quoted} stands where a column was too narrow for its values",
         "Widen the column and save it again",
