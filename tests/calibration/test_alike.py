@@ -8,7 +8,7 @@ from benchmark.judge import drives_of
 
 import speedcal
 from speedcal.calibration.logged import latent_speed
-from speedcal.calibration.logged.alike import telling_alike, telling_dial_alike
+from speedcal.calibration.logged.alike import telling_alike
 from speedcal.interval import FloatArray
 from speedcal.simulate import simulate
 
@@ -48,15 +48,6 @@ def test_a_gap_of_the_track_parts_what_is_alike() -> None:
     assert list(told) == [2, 2, 2, 2]
 
 
-def test_other_visits_tell_a_dial_the_same_where_their_speed_is_known() -> None:
-    """Of equal values those count that were rounded from nearly the same; where that is not known each is news."""
-    value, exact = np.array([3.0, 4.0, 3.0, 4.0, 3.0]), np.array([3.2, 4.2, 3.2, 3.7, 3.4])
-    told = telling_dial_alike(value, exact, u2_exact=np.full(5, 1e-6), step=1.0)
-    assert told == pytest.approx([2, 1, 2, 1, 1], abs=0.02)
-    assert list(telling_dial_alike(value, exact, u2_exact=np.full(5, 0.1**2), step=1.0)) == [1, 1, 1, 1, 1]
-    assert list(telling_dial_alike(value, exact, u2_exact=np.full(5, 1e-6), step=0.0)) == [1, 1, 1, 1, 1]
-
-
 def test_held_speeds_are_known_better_when_the_same_is_heard_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Cruise control, whole km/h, ten drives of known truth: nearer to it, intervals narrower by a sixth."""
     drives = [
@@ -69,8 +60,7 @@ def test_held_speeds_are_known_better_when_the_same_is_heard_once(monkeypatch: p
         return np.array([(factor.value / true - 1, factor.half_width / true) for factor, true in factors])
 
     once = fitted()
-    for rule in ("telling_alike", "telling_dial_alike"):
-        monkeypatch.setattr(latent_speed, rule, lambda value, _piece_or_exact, **_: np.ones(len(value)))
+    monkeypatch.setattr(latent_speed, "telling_alike", lambda value, piece, **_: np.ones(len(value)))
     each = fitted()
     assert np.sqrt(np.mean(once[:, 0] ** 2)) < np.sqrt(np.mean(each[:, 0] ** 2))
     assert np.median(once[:, 1]) < 0.83 * np.median(each[:, 1])

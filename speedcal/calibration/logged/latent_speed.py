@@ -18,7 +18,7 @@ from speedcal.calibration.dial import rounded_likelihood
 from speedcal.calibration.dial.curve import driven_points
 from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.dial.dial_mixture import PointerPlay
-from speedcal.calibration.logged.alike import telling_alike, telling_dial_alike
+from speedcal.calibration.logged.alike import telling_alike
 from speedcal.calibration.logged.channel_noise import Noise
 from speedcal.calibration.logged.latent_model import (
     CLOCK,
@@ -41,9 +41,7 @@ from speedcal.calibration.tuning import logs as tuned
 from speedcal.interval import FloatArray, median
 
 _SETTLING_ROUNDS = 2
-_BLEND, _COUNTED = 0.7, 0.4
-"""Shares of new messages, and of new counts of values that tell the same, as a logarithm, which are taken in a round.
-Counts taken at once swing to and fro with what they count: a third of logs of five held speeds do not settle."""
+_BLEND = 0.7
 _EASED = 0.85
 """Share of a step of clock, damping and play that is taken: messages follow these a round later, and whole steps swing
 to and fro where noise nearly hides one. At 1 two of 16 films of a needle that beats do not settle."""
@@ -65,8 +63,6 @@ class _State:
 
     message: rounded_likelihood.Message
     noise: Noise
-    alike: FloatArray | None = None
-    """How many values tell what each tells, None before the first round."""
 
 
 def _knots(speed: FloatArray) -> FloatArray:
@@ -200,11 +196,7 @@ class _Fitter:
         channel, state = (self.track, self.log)[name == "log"], self.states[name]
         mean = view.constant + view.places.of(self.coefficients, view.row)
         variance = np.maximum(view.places.variances(self.inverse, view.row, view.row), 1e-10)
-        heard = self._alike(channel, view)
-        if name == "log":
-            again = telling_dial_alike(channel.value_mps, mean, u2_exact=variance, step=channel.step_mps)
-            heard = np.maximum(heard, again)
-        alike = state.alike = heard if state.alike is None else state.alike ** (1 - _COUNTED) * heard**_COUNTED
+        alike = self._alike(channel, view)
         cavity, cavity_variance = rounded_likelihood.without(mean, variance, state.message.times(alike))
         steep = view.gain * view.places.of(self.coefficients, view.places.rate)
         stated = channel.u_mps**2

@@ -213,10 +213,9 @@ HELD_FIGURE_S, HELD_FIGURE_ROWS = 15.0, 6
 change of figure tells so. Taken over whole runs, trucks at their limiter, who come up to it in the same run, had
 readings at 56 mph held in 0.0 to 0.7. Where rows come every 5 s, 15 s alone make intervals under cruise control a
 quarter wider, and at nine rows factors are held in 0.92.
-Not beyond a steady run: with the ramps at its ends, cruise control that comes back to two speeds for 15 to 50 s at a
-time had factors held in 0.67 and readings in 0.57 of 30 logs; with those of runs longer than twice the first alone,
-readings of three speeds held for 20 to 90 s in 0.63 of 24 in place of 0.78, and factors under cruise control, a sixth
-narrower, in 29 of 34 in place of 33."""
+Not beyond a steady run that is shorter than both: with the ramps at its ends, cruise control that comes back to two
+speeds for 15 to 50 s at a time had factors held in 0.67 and readings in 0.57 of 30 logs. Without those of longer runs
+intervals under cruise control are a sixth wider, and hold no more."""
 
 LOG_BLOCK_S, POSITIONS_BLOCK_S, LUCK = 60.0, 120.0, 0.75
 """Readings of different minutes are independent, errors of positions last longer; a jackknife variance below this part
@@ -238,9 +237,7 @@ third, a receiver that gives means of 10 s is no longer told by its lag."""
 
 ALIKE_STEPS = 0.1
 """Part of a step that lies between values that tell the same. At none cruise control is off by a sixth more, of our own
-drives and of those made apart, and intervals are a quarter wider; at 0.25 it is off by a twentieth more again. Values
-of other visits are alike within twice as much, less what is not known of their speeds. Where each visit counts all pull
-to the middle of one step, and factors of five held speeds in mph are 0.39 % off in place of 0.30 (24 logs)."""
+drives and of those made apart, and intervals are a quarter wider; at 0.25 it is off by a twentieth more again."""
 
 HELD_FIXES, MOST_HELD = 6, 0.2
 """So many equal speeds in a row, where they are not rounded, were held by the receiver and not measured; unless they
