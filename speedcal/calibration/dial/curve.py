@@ -93,7 +93,8 @@ def dial_through(speed_mps: FloatArray, shown_mps: FloatArray, noise: FloatArray
     used_mps
         True speeds of all readings that stand behind these; they define the line. [m/s]
     """
-    from scipy.linalg.lapack import dgetrf, dgetrs  # of a dozen knots the checks above these take longer than they do
+    # of a dozen knots scipy's checks take longer than this does, and LAPACK's solver by itself wakes a thread a core
+    from scipy.linalg.lapack import dgesv
 
     driven = driven_points(used_mps)
     knots = knots_for(driven)
@@ -109,9 +110,8 @@ def dial_through(speed_mps: FloatArray, shown_mps: FloatArray, noise: FloatArray
     knot_prior = deviation_covariance(knots, knots, driven)
     sizes, share = deviation_sizes()
     for size in sizes.tolist():
-        factor, pivots, _ = dgetrf(straight + size**2 * own)
         with_knots = line_with_knots + size**2 * cross.T
-        answer = dgetrs(factor, pivots, np.column_stack([with_knots, rest]))[0]
+        factor, _, answer, _ = dgesv(straight + size**2 * own, np.column_stack([with_knots, rest]))
         gain = answer[:, :-1].T
         mean.append(at_knots @ prior_mean + gain @ rest)
         covariance.append(line_at_knots + size**2 * knot_prior - gain @ with_knots)

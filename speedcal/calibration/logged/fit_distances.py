@@ -34,6 +34,11 @@ from speedcal.interval import BoolArray, FloatArray, median, robust_scale
 
 _ROUNDS, _ROUNDS_FROM_NEAR, _ROUNDS_TO_TELL, _MOST_NODES, _WINDOWS_A_NODE = 10, 4, 2, 8, 8
 _LARGEST_STEP_S, _FAR = 1.0, 6.0
+_SETTLED = 3e-3
+"""Length of a step, in standard deviations of what it moves, after which none is taken."""
+_GAINED_AFTER = 15.0
+"""Most that a fit becomes likelier by after its first two rounds. Of 160 whose positions were smoothed in other ways, 8
+and less. [nats]"""
 _HELD = 1e9
 """Information of what is taken as none."""
 _BEND_MPS = 1.0
@@ -108,16 +113,19 @@ def _unsmoothed(plain: _Fit, ground: GroundSpeed, *, least: float) -> tuple[_Fit
     """
     curve = CurvedWay.through(ground)
 
-    def tried(constants_s: Sequence[float]) -> tuple[float, _Fit, Smoothing]:
-        found = []
+    def tried(constants_s: Sequence[float]) -> tuple[float, _Fit, Smoothing] | None:
+        best = None
         for smoothing in starmap(Smoothing, product(constants_s, (False, True), (False, True))):
             fit = plain.smoothed(curve.with_bends(plain.windows, smoothing), smoothing)
-            found.append((plain.better_by(fit) if fit.run(_ROUNDS_FROM_NEAR) else -np.inf, fit, smoothing))
-        return max(found, key=lambda one: one[0])
+            told = fit.told_beside(plain, best[0] if best is not None else tuned.THINNED_HINT)
+            if told is not None:
+                best = told, fit, smoothing
+        return best
 
-    if tried((tuned.THINNED_HINT_S,))[0] < tuned.THINNED_HINT:
+    found = tried((tuned.THINNED_HINT_S,)) and tried(tuned.SMOOTHING_S)
+    if found is None:
         return None
-    told, best, smoothing = tried(tuned.SMOOTHING_S)
+    told, best, smoothing = found
     asked = max(least, tuned.THINNED_FILTER_FROM if smoothing.overshoots else tuned.THINNED_FROM)
     return (best, smoothing) if told >= asked and best.run() else None
 
@@ -158,6 +166,11 @@ class _Fit:
             usual_s = median(np.diff(log.time_s))
             self.weight_at = np.column_stack([smoothing.mean(one, log.stretch, usual_s) for one in self.weight_at.T])
         self.middle = float(np.mean(log.time_s))
+        self.rate = self._rate()
+        self.step_s = np.diff(log.time_s)[:, None]
+        ends = ((values[:-1], values[1:]) for values in (self.weight_at, self.rate))
+        so_far = np.cumsum(integral_of(np.ones_like(self.step_s), self.step_s, *ends), axis=0)
+        self.whole_s = np.concatenate([np.zeros_like(nodes)[None], so_far])
         size = len(nodes)
         self.prior = np.diag([*np.zeros(size), 1e-4, tuned.DRIFT_U**-2, _HELD, _HELD])
         if size > 2:
@@ -192,6 +205,13 @@ class _Fit:
         here = self.off_m[np.isin(self.some.begin_s, other.some.begin_s)]
         return float(np.sum(np.log1p((here / size) ** 2)) - np.sum(np.log1p((other.off_m / size) ** 2)))
 
+    def told_beside(self, plain: _Fit, least: float) -> float | None:
+        """Return how much likelier than a plain fit this one is, from near; None where that is less. [nats]."""
+        if not self.run(_ROUNDS_TO_TELL) or plain.better_by(self) < least - _GAINED_AFTER:
+            return None
+        told = plain.better_by(self) if self.run(_ROUNDS_FROM_NEAR - _ROUNDS_TO_TELL) else -np.inf
+        return told if told >= least else None
+
     def is_slow(self, moment: FloatArray) -> BoolArray:
         """Return which moments lie where smoothing brings in speeds that no dial shows in proportion."""
         return np.searchsorted(self.slow_s[1], moment) < np.searchsorted(self.slow_s[0], moment, side="right")
@@ -201,13 +221,20 @@ class _Fit:
 
     def run(self, rounds: int = _ROUNDS) -> bool:
         """Move to the best place; tell whether it is one, and the log covers windows enough there."""
-        return all(self._round() for _ in range(rounds)) and bool(np.all(np.diff(self.true_mps) > 0))
+        for _ in range(rounds):
+            moved = self._round()
+            if moved is None:
+                return False
+            if moved < _SETTLED:
+                break
+        return bool(np.all(np.diff(self.true_mps) > 0))
 
-    def _round(self) -> bool:
+    def _round(self) -> float | None:
+        """Take a step and return how far it goes, in standard deviations; None where the log covers few windows."""
         begin, end = (t - self.tau for t in (self.windows.begin_s, self.windows.end_s))
         self.some = some = self.windows.only(self.log.covers(begin, end))
         if len(some.way_m) < tuned.FEWEST_WINDOWS:
-            return False
+            return None
         columns = self._columns(some)
         size = len(self.nodes)
         here = np.concatenate([self.true_mps, [0.0, 0.0], self.swing_s])
@@ -218,12 +245,13 @@ class _Fit:
         self.root = Whitening(some, self.ends, length, far)
         self.design, self.rest = self.root.whitened(columns), self.root.whitened(rest[:, None])[:, 0]
         here[size + 1] = self.drift
-        step = np.linalg.solve(self.design.T @ self.design + self.prior, self.design.T @ self.rest - self.prior @ here)
+        pull = self.design.T @ self.rest - self.prior @ here
+        step = np.linalg.solve(self.design.T @ self.design + self.prior, pull)
         self.true_mps = self.true_mps + step[:size]
         self.tau += float(np.clip(step[size], -_LARGEST_STEP_S, _LARGEST_STEP_S))
         self.drift += float(step[size + 1])
         self.swing_s = self.swing_s + step[size + 2 :]
-        return True
+        return float(np.sqrt(max(step @ pull, 0.0)))
 
     def sigmas(self) -> FloatArray:
         """Return by how many of its standard deviations the display falls later than it rises, and is damped."""
@@ -256,36 +284,36 @@ class _Fit:
         return np.asarray(self.off[place] & (moment >= self.some.begin_s[place]) & (moment <= self.some.end_s[place]))
 
     def _columns(self, some: Windows) -> FloatArray:
-        moment = self.gps_time(self.log.time_s)
+        fast, count = 1 + self.drift, len(some.way_m)
+        edge = self.middle + (np.concatenate([some.begin_s, some.end_s]) - self.tau - self.middle) / fast
+        place = np.clip(np.searchsorted(self.log.time_s, edge) - 1, 0, len(self.step_s) - 1)
+        step = self.step_s[place]
+        share = (edge - self.log.time_s[place])[:, None] / step
+        ends = ((values[place], values[place + 1]) for values in (self.weight_at, self.rate))
+        at_edges = fast * (self.whole_s[place] + integral_of(share, step, *ends))
         through = self.weight_at @ self.true_mps
-        weight, rate = self.weight_at, self._rate(moment)
-        step = np.diff(moment)[:, None]
-        slope = change_over_seconds(moment, through)
-        swing = np.hypot(slope, tuned.SWING_STEADY_MPS2) - tuned.SWING_STEADY_MPS2
-        swung = np.concatenate(([0.0], np.cumsum(step[:, 0] * (swing[1:] + swing[:-1]) / 2)))
-        whole = np.zeros_like(weight)
-        whole[1:] = np.cumsum(
-            integral_of(np.ones_like(step), step, (weight[:-1], weight[1:]), (rate[:-1], rate[1:])), 0
-        )
-        spans = []
-        for edge in (some.begin_s, some.end_s):
-            place = np.clip(np.searchsorted(moment, edge) - 1, 0, len(moment) - 2)
-            share = (edge - moment[place])[:, None] / step[place]
-            ends = ((values[place], values[place + 1]) for values in (weight, rate))
-            part = integral_of(share, step[place], *ends)
-            speed = through[place] + share[:, 0] * (through[place + 1] - through[place])
-            since = self.log.since_s[place]
-            late = (-np.interp(edge, moment, course) for course in (swung, slope))
-            spans.append(np.column_stack([whole[place] + part, -speed, -speed * since, *late]))
-        return np.asarray(spans[1] - spans[0])
+        courses = np.stack([through, *self._swings(through)], axis=1)
+        speed, *late = (courses[place] + share * (courses[place + 1] - courses[place])).T
+        columns = np.column_stack([at_edges, -speed, -speed * self.log.since_s[place], *late])
+        return np.asarray(columns[count:] - columns[:count])
 
-    def _rate(self, moment: FloatArray) -> FloatArray:
+    def _swings(self, through: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return what a display that falls later than it rises, and one that is damped, lags behind the way by."""
+        if self.prior[-1, -1] == _HELD:
+            return np.zeros_like(through), np.zeros_like(through)
+        fast = 1 + self.drift
+        slope = change_over_seconds(fast * self.log.since_s, through)
+        swing = np.hypot(slope, tuned.SWING_STEADY_MPS2) - tuned.SWING_STEADY_MPS2
+        swung = np.cumsum(fast * self.step_s[:, 0] * (swing[1:] + swing[:-1]) / 2)
+        return -np.concatenate(([0.0], swung)), -slope
+
+    def _rate(self) -> FloatArray:
         """Return how the weights change at each row, by those around it; not at all at the ends of a stretch."""
-        inner = np.zeros(len(moment), np.bool_)
-        inner[1:-1] = self.log.stretch[2:] == self.log.stretch[:-2]
+        time_s, stretch = self.log.time_s, self.log.stretch
         rate = np.zeros_like(self.weight_at)
-        rate[1:-1] = (self.weight_at[2:] - self.weight_at[:-2]) / (moment[2:] - moment[:-2])[:, None]
-        return np.where(inner[:, None], rate, 0.0)
+        rate[1:-1] = (self.weight_at[2:] - self.weight_at[:-2]) / (time_s[2:] - time_s[:-2])[:, None]
+        rate[1:-1][stretch[2:] != stretch[:-2]] = 0.0
+        return rate
 
     def uncertainty(self, step_mps: float) -> tuple[FloatArray, float]:
         """Return covariance of the true speeds at the nodes, and u of the clock, of readings in steps."""

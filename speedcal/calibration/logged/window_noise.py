@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from speedcal.calibration.logged.way import Windows
+from speedcal.calibration.speed.banded import Banded
 from speedcal.interval import FloatArray, robust_scale
 
 CAUCHY = 3.0
@@ -28,16 +29,12 @@ class Whitening:
     """Takes windows that share ends to independent ones of unit variance."""
 
     def __init__(self, some: Windows, ends: float, length: float, far: FloatArray) -> None:
-        from scipy.linalg import cholesky_banded
-
         scale = np.sqrt(1 + far)
         band = np.zeros((2, len(far)))
         band[0] = (2 * ends + length + some.u_turn_m**2) * scale**2
         band[1, :-1] = -ends * some.follows[1:] * scale[1:] * scale[:-1]
-        self.factor = cholesky_banded(band, lower=True)
+        self.factor = Banded(band)
 
     def whitened(self, columns: FloatArray) -> FloatArray:
         """Return columns of shape (k, n) as independent ones see them."""
-        from scipy.linalg import solve_banded
-
-        return np.asarray(solve_banded((1, 0), self.factor, columns))
+        return self.factor.half_solved(columns)

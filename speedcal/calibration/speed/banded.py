@@ -14,12 +14,12 @@ from others, and how many elements before it those stand."""
 
 
 class Banded:
-    """The Cholesky factor of a positive definite matrix of bandwidth three.
+    """The Cholesky factor of a positive definite matrix of bandwidth three or less.
 
     Parameters
     ----------
     band
-        ``band[d, j]`` is the element (j + d, j), shape (4, n).
+        ``band[d, j]`` is the element (j + d, j), shape (4, n), or as many as are not 0.
     """
 
     def __init__(self, band: FloatArray) -> None:
@@ -46,7 +46,7 @@ class Banded:
         return np.asarray(dtbtrs(self._factor, right_side, uplo="L")[0], float)
 
     def inverse(self) -> FloatArray:
-        """Return the same band of the inverse, shape (4, n).
+        """Return the same band of the inverse of a matrix given in four diagonals, shape (4, n).
 
         Every element follows from those below and to the right of it (K. Takahashi, J. Fagan and M. S. Chin, Proc. 8th
         PICA Conf., 1973, 63-69), which is a triangular system of bandwidth nine.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -37,12 +38,12 @@ class Smoothing:
         """Return what smooths values at even times in this way, each piece by itself."""
         reach = int(np.ceil((1 + self.overshoots) * _SMOOTHING_REACH * self.constant_s / interval_s))
         weight = self._weight(reach, interval_s / self.constant_s)
-        border = np.flatnonzero(np.diff(piece)) + 1
-        whole = [_total_weight(len(part), weight) for part in np.split(piece, border)]
+        border = [0, *(np.flatnonzero(np.diff(piece)) + 1).tolist(), len(piece)]
+        whole = [(begin, end, _total_weight(end - begin, weight)) for begin, end in pairwise(border)]
 
         def mean(values: FloatArray) -> FloatArray:
-            parts = zip(np.split(values, border), whole, strict=True)
-            return np.concatenate([np.convolve(part, weight)[reach:][: len(part)] / total for part, total in parts])
+            smoothed = (np.convolve(values[a:b], weight)[reach:][: b - a] / total for a, b, total in whole)
+            return np.concatenate(list(smoothed))
 
         return mean
 
