@@ -28,8 +28,8 @@ _NOTHING_FITS = -12.0
 """A block of which no row fits comes to -25; one in which the speed changes fast, to -8."""
 _FITS = 3.0
 """Times the scale of the blocks, within which a row fits."""
-_LONGEST_S, _BLOCKS_AT_ONCE = 14400.0, 20
-"""Of longer logs and tracks no step is asked, which would take seconds; and of so many blocks at once, for memory."""
+_LONGEST_S, _CELLS_AT_ONCE = 14400.0, 2**17
+"""Of longer logs and tracks no step is asked, which would take seconds; so many likelihoods at once stay in the cache."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,34 +150,44 @@ class _Blocks:
 
     def _told(self, late_s: FloatArray, drift: float, rows: slice = slice(None)) -> FloatArray:
         """Return the log likelihood of each reading for each lateness, over that of one that knows nothing."""
-        z = self._off(late_s, drift, rows) * np.float32(1 / self.scale_mps)
+        told = self._off(late_s, drift, rows)
+        told *= np.float32(1 / self.scale_mps)
+        told *= told
+        told *= np.float32(-0.5)
+        np.fmax(told, np.float32(_NEVER), out=told)  # also where nothing is known
+        np.exp(told, out=told)
         level = (1 - _WRONG) / (self.scale_mps * np.sqrt(2 * np.pi) * self.unknowing[rows])
-        right = np.exp(np.fmax(-0.5 * z * z, _NEVER))  # also where nothing is known
-        right *= level.astype(np.float32)[:, None]
-        return np.asarray((self.counts[rows, None] / np.float32(_ALIKE)) * np.log(right + _WRONG))
+        told *= level.astype(np.float32)[:, None]
+        told += np.float32(_WRONG)
+        np.log(told, out=told)
+        told *= self.counts[rows, None] / np.float32(_ALIKE)
+        return told
 
     def _told_by_blocks(self, late_s: FloatArray, drift: float) -> FloatArray:
         """Return the log likelihood of each block for each lateness, shape (m, k)."""
         told = []
-        for first in np.split(self.first, range(_BLOCKS_AT_ONCE, len(self.first), _BLOCKS_AT_ONCE)):
-            end = int(first[-1] + self.count[np.searchsorted(self.first, first[-1])])
-            rows = self._told(late_s, drift, slice(int(first[0]), end))
+        at_once = max(_CELLS_AT_ONCE // (int(self.count.max()) * len(late_s)), 1)
+        for begin in range(0, len(self.first), at_once):
+            first, count = (each[begin : begin + at_once] for each in (self.first, self.count))
+            rows = self._told(late_s, drift, slice(int(first[0]), int(first[-1] + count[-1])))
             told.append(np.add.reduceat(rows, first - first[0], axis=0))
         return np.concatenate(told)
 
     def course(self, reach_s: float, drifts: tuple[float, ...]) -> tuple[float, FloatArray]:
         """Return the drift of greatest evidence and, with it, the lateness of each block. [1, s]."""
-        if not self._varies(reach_s):
-            return 0.0, np.zeros(len(self.count))
         late = _grid(reach_s)
-        evidence, path = _dearest_steps(np.stack([self._told_by_blocks(late, drift) for drift in drifts]))
-        best = int(np.argmax(evidence - tuned.CLOCK_STEP_COST * (np.array(drifts) != 0)))
+        as_told = self._told_by_blocks(late, 0.0)
+        if _most(as_told) - _level(as_told) <= tuned.CLOCK_STEP_COST:  # what a lateness for each block would bring
+            return 0.0, np.zeros(len(self.count))
+        told = np.stack([self._told_by_blocks(late, drift) if drift else as_told for drift in drifts])
+        cost = tuned.CLOCK_STEP_COST * (np.array(drifts) != 0)
+        evidence = _level(told)
+        path = np.repeat(told.sum(axis=1).argmax(axis=1)[:, None], len(self.count), axis=1)
+        steps = np.flatnonzero(_most(told) - tuned.CLOCK_STEP_COST - cost > (evidence - cost).max())
+        if len(steps):
+            evidence[steps], path[steps] = _dearest_steps(told[steps])
+        best = int(np.argmax(evidence - cost))
         return drifts[best], _lasting(late[path[best]])
-
-    def _varies(self, reach_s: float) -> bool:
-        """Tell whether a lateness of its own for each block brings what a step costs."""
-        told = self._told_by_blocks(_grid(reach_s), 0.0)
-        return float(told.max(axis=1).sum() - told.sum(axis=0).max()) > tuned.CLOCK_STEP_COST
 
     def unexplained(self, drift: float, lateness_s: FloatArray) -> int:
         """Return how many blocks with moving rows fit nothing."""
@@ -218,6 +228,16 @@ class _Blocks:
         told = self._told(lateness_s[[k - 1, k]], drift, rows)
         before = np.concatenate(([0.0], np.cumsum(told[:, 0] - told[:, 1])))
         return int(ends[k - 1]) + int(np.argmax(before))
+
+
+def _level(told: FloatArray) -> FloatArray:
+    """Return the evidence of one lateness for all blocks, of shape (..., m, k)."""
+    return np.asarray(told.sum(axis=-2).max(axis=-1))
+
+
+def _most(told: FloatArray) -> FloatArray:
+    """Return the evidence of a lateness for each block, no step paid for."""
+    return np.asarray(told.max(axis=-1).sum(axis=-1))
 
 
 def _grid(reach_s: float) -> FloatArray:
