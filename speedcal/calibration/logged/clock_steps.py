@@ -29,7 +29,7 @@ _NOTHING_FITS = -12.0
 _FITS = 3.0
 """Times the scale of the blocks, within which a row fits."""
 _LONGEST_S, _CELLS_AT_ONCE = 14400.0, 2**17
-"""Of longer logs and tracks no step is asked, which would take seconds; so many likelihoods at once stay in the cache."""
+"""Of longer logs and tracks no step is asked, which would take seconds; so many likelihoods stay in the cache."""
 
 
 @dataclass(frozen=True, slots=True)

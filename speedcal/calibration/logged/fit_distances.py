@@ -16,11 +16,11 @@ from itertools import product, starmap
 import numpy as np
 
 from speedcal.calibration.dial.curve import dial_through
-from speedcal.calibration.dial.dial import spline_weights
 from speedcal.calibration.dial.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, StraightWindows
 from speedcal.calibration.logged.held_rounding import HeldRounding
-from speedcal.calibration.logged.log_course import LogCourse, change_over_seconds, integral_of
+from speedcal.calibration.logged.log_course import LogCourse
 from speedcal.calibration.logged.log_intervals import leaving_out_blocks, scaled_noise
+from speedcal.calibration.logged.shown_way import ShownWay
 from speedcal.calibration.logged.smoothed_positions import with_smoothing_left
 from speedcal.calibration.logged.smoothed_way import CurvedWay
 from speedcal.calibration.logged.way import Windows, windows_of_way
@@ -161,16 +161,7 @@ class _Fit:
         self.swing_s = np.zeros(2)
         """Half of how much later the display falls than it rises [s], and half the square of its time constant [s2]."""
         self.slow_s = np.zeros((2, 0))
-        self.weight_at, _ = spline_weights(nodes, log.shown_mps)
-        if smoothing is not None:
-            usual_s = median(np.diff(log.time_s))
-            self.weight_at = np.column_stack([smoothing.mean(one, log.stretch, usual_s) for one in self.weight_at.T])
-        self.middle = float(np.mean(log.time_s))
-        self.rate = self._rate()
-        self.step_s = np.diff(log.time_s)[:, None]
-        ends = ((values[:-1], values[1:]) for values in (self.weight_at, self.rate))
-        so_far = np.cumsum(integral_of(np.ones_like(self.step_s), self.step_s, *ends), axis=0)
-        self.whole_s = np.concatenate([np.zeros_like(nodes)[None], so_far])
+        self.shown = ShownWay(log, nodes, smoothing)
         size = len(nodes)
         self.prior = np.diag([*np.zeros(size), 1e-4, tuned.DRIFT_U**-2, _HELD, _HELD])
         if size > 2:
@@ -193,7 +184,7 @@ class _Fit:
     def smoothed(self, windows: Windows, smoothing: Smoothing) -> _Fit:
         """Return a fit that starts here, of positions that were smoothed, away from where the vehicle is slow."""
         fit = _Fit(windows, self.log, self.nodes, self.true_mps, self.tau, smoothing)
-        slow = self.log.time_s[self.weight_at @ self.true_mps < SLOWEST_POSITION_SPEED_MPS] + self.tau
+        slow = self.log.time_s[self.shown.weight_at @ self.true_mps < SLOWEST_POSITION_SPEED_MPS] + self.tau
         fit.slow_s = np.stack([slow - smoothing.constant_s, slow + smoothing.constant_s])
         begun, ended = (np.searchsorted(fit.slow_s[1 - k], (windows.begin_s, windows.end_s)[k]) for k in (0, 1))
         fit.windows = windows.only(begun == ended)
@@ -217,7 +208,7 @@ class _Fit:
         return np.searchsorted(self.slow_s[1], moment) < np.searchsorted(self.slow_s[0], moment, side="right")
 
     def gps_time(self, time_s: FloatArray) -> FloatArray:
-        return np.asarray(time_s + self.tau + self.drift * (time_s - self.middle))
+        return np.asarray(time_s + self.tau + self.drift * (time_s - self.log.middle_s))
 
     def run(self, rounds: int = _ROUNDS) -> bool:
         """Move to the best place; tell whether it is one, and the log covers windows enough there."""
@@ -235,7 +226,8 @@ class _Fit:
         self.some = some = self.windows.only(self.log.covers(begin, end))
         if len(some.way_m) < tuned.FEWEST_WINDOWS:
             return None
-        columns = self._columns(some)
+        late = bool(self.prior[-1, -1] != _HELD)
+        columns = self.shown.columns(some, self.true_mps, tau=self.tau, drift=self.drift, late=late)
         size = len(self.nodes)
         here = np.concatenate([self.true_mps, [0.0, 0.0], self.swing_s])
         self.off_m = rest = some.way_m - columns @ here
@@ -282,38 +274,6 @@ class _Fit:
         """Return which moments lie in a window that nothing explains."""
         place = np.clip(np.searchsorted(self.some.begin_s, moment, side="right") - 1, 0, None)
         return np.asarray(self.off[place] & (moment >= self.some.begin_s[place]) & (moment <= self.some.end_s[place]))
-
-    def _columns(self, some: Windows) -> FloatArray:
-        fast, count = 1 + self.drift, len(some.way_m)
-        edge = self.middle + (np.concatenate([some.begin_s, some.end_s]) - self.tau - self.middle) / fast
-        place = np.clip(np.searchsorted(self.log.time_s, edge) - 1, 0, len(self.step_s) - 1)
-        step = self.step_s[place]
-        share = (edge - self.log.time_s[place])[:, None] / step
-        ends = ((values[place], values[place + 1]) for values in (self.weight_at, self.rate))
-        at_edges = fast * (self.whole_s[place] + integral_of(share, step, *ends))
-        through = self.weight_at @ self.true_mps
-        courses = np.stack([through, *self._swings(through)], axis=1)
-        speed, *late = (courses[place] + share * (courses[place + 1] - courses[place])).T
-        columns = np.column_stack([at_edges, -speed, -speed * self.log.since_s[place], *late])
-        return np.asarray(columns[count:] - columns[:count])
-
-    def _swings(self, through: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return what a display that falls later than it rises, and one that is damped, lags behind the way by."""
-        if self.prior[-1, -1] == _HELD:
-            return np.zeros_like(through), np.zeros_like(through)
-        fast = 1 + self.drift
-        slope = change_over_seconds(fast * self.log.since_s, through)
-        swing = np.hypot(slope, tuned.SWING_STEADY_MPS2) - tuned.SWING_STEADY_MPS2
-        swung = np.cumsum(fast * self.step_s[:, 0] * (swing[1:] + swing[:-1]) / 2)
-        return -np.concatenate(([0.0], swung)), -slope
-
-    def _rate(self) -> FloatArray:
-        """Return how the weights change at each row, by those around it; not at all at the ends of a stretch."""
-        time_s, stretch = self.log.time_s, self.log.stretch
-        rate = np.zeros_like(self.weight_at)
-        rate[1:-1] = (self.weight_at[2:] - self.weight_at[:-2]) / (time_s[2:] - time_s[:-2])[:, None]
-        rate[1:-1][stretch[2:] != stretch[:-2]] = 0.0
-        return rate
 
     def uncertainty(self, step_mps: float) -> tuple[FloatArray, float]:
         """Return covariance of the true speeds at the nodes, and u of the clock, of readings in steps."""

@@ -15,6 +15,8 @@ class LogCourse:
     """Readings on their own clock, in order."""
 
     time_s: FloatArray
+    middle_s: float
+    """Mean of the times."""
     since_s: FloatArray
     """Time since the middle of the log."""
     shown_mps: FloatArray
@@ -26,7 +28,8 @@ class LogCourse:
         """Return the course of rows in order of time; a gap ends a stretch."""
         step = np.diff(time)
         gap = step > max(3.0, 3 * median(step))
-        return cls(time, time - float(np.mean(time)), shown, np.concatenate(([0], np.cumsum(gap))))
+        middle = float(np.mean(time))
+        return cls(time, middle, time - middle, shown, np.concatenate(([0], np.cumsum(gap))))
 
     def covers(self, begin: FloatArray, end: FloatArray) -> BoolArray:
         """Return whether one stretch covers each span of its own clock."""
