@@ -126,7 +126,7 @@ def _doubt_of_order(modes: HeldModes, holds: Holds, source: str) -> float:
     doubt = float(weight[other].sum())
     if doubt <= tuned.ORDER_DOUBT:
         return doubt
-    second = max(other, key=lambda k: modes.log_mass[k])
+    second = other[int(np.argmax(modes.log_mass[other]))]
     raise AlignmentError(
         "two_orders", source=source, factor=float(modes.gain[best]), other_factor=float(modes.gain[second])
     )

@@ -188,7 +188,7 @@ class _Way:
         place, early, late, known = self._best()
         first, offset = place + FEWEST_ON_A_SIDE, self.track.offset_s
         # the part by whose clock the other is put right is the one whose offset is the likelier
-        keep = max(early, late, key=lambda row: float(self.track.prior[row]))
+        keep = early if self.track.prior[early] >= self.track.prior[late] else late
         own = np.where(np.arange(len(self.notes.time_s)) < first, offset[early], offset[late])
         every = float(np.logaddexp.reduce(self.log_places) - np.log(len(self.log_places)))
         return WatchStep(
