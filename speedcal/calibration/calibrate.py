@@ -22,6 +22,7 @@ from speedcal.calibration.logged.row_means import RowMeans
 from speedcal.calibration.logged.smoothed_positions import u_of_bends, unsmoothed, with_smoothing_left
 from speedcal.calibration.logged.standstill import minutes_apart
 from speedcal.calibration.noted.note_rows import NOTED_U_TIME_S
+from speedcal.calibration.noted.other_scale import with_other_scale
 from speedcal.calibration.readings.converted_steps import as_it_went
 from speedcal.calibration.readings.habits import ReadFrom, Rounding, habit_of, shared_beside
 from speedcal.calibration.readings.kind import is_log
@@ -133,9 +134,13 @@ def calibrate(
     runs = steady_runs(ground)
     readings = as_it_went(_on_day_of(track, readings))
     habit = habit_of(readings, read_from, rounding)
-    fit = partial(fit_drive, runs=runs, readings=readings, known_s=clock_offset_s, habit=habit)
+
+    def fit(some: Readings) -> tuple[GroundSpeed, MeasuredLine]:
+        fit_it = partial(fit_drive, runs=runs, readings=some, known_s=clock_offset_s, habit=habit)
+        return _fitted(ground, some, fit_it)
+
     try:
-        ground, line = _fitted(ground, readings, fit)
+        readings, ground, line = with_other_scale(fit, ground, readings, clock_offset_s)
     except SpeedcalError as refused:
         raise unless_it_stands(refused, ground, readings) from None
     told = habit if read_from or readings.read_from else None

@@ -93,6 +93,8 @@ class MeasuredLine:
     """Where only the way between fixes is told."""
     log_doubt: float = 0.0
     """Log odds of all that explains notes better than one dial, one reader and one watch, against those."""
+    log_belongs: float = np.inf
+    """Log odds that notes belong to the track; infinite where nobody asks."""
     rests_mps: tuple[float, float] = (-np.inf, np.inf)
     """True speeds below and above which the fit found the needle to rest at an end of its scale."""
 

@@ -84,6 +84,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
         habits=habits,
         rests_mps=rivals.kinks.rests_mps,
         log_doubt=rivals.log_doubt,
+        log_belongs=belongs,
     )
 
 

@@ -209,6 +209,15 @@ def _named(values: Values) -> str:
     return f"Left out because they disagree with the other readings: {', '.join(rows)}{tail}."
 
 
+def _other_scale(values: Values) -> str:
+    lines = [*values["lines"], *["others"] * (len(values["lines"]) < values["count"])]
+    return (
+        f"{values['count']} of {values['total']} readings were taken for {values['noted']}, as they stand off the "
+        f"others by just that: lines {joined(lines)}. Does the dial have two scales, or was its unit changed? Write "
+        "the unit beside each reading."
+    )
+
+
 def _needle_falls(values: Values) -> str:
     low, high = (f"{100 * values[end]:.0f}" for end in ("least", "most"))
     lower = f"{low} %" if low == high else f"{low} to {high} %"
@@ -352,6 +361,7 @@ FINDINGS: dict[str, Template] = {
     "readings_left_out": lambda values: f"Left out of the readings: {labelled(values['counts'])}.",
     "odometer_left_out": _odometer_left_out,
     "wrong_readings": _named,
+    "other_scale": _other_scale,
     "clock_far": _clock_far,
     "clock_local": _clock_local,
     "clock_stepped": _clock_stepped,
