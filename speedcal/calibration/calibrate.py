@@ -296,6 +296,7 @@ def _odometer(ground: GroundSpeed, line: MeasuredLine, readings: Readings) -> Od
         readings.odometer_m,
         resolution_m=readings.odometer_resolution_m,
         u_time_s=float(np.hypot(NOTED_U_TIME_S, readings.time_resolution_s / np.sqrt(12))),
+        u_clock_s=line.u_clock_offset_s,
     )
 
 

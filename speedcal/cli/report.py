@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from errno import ENOTDIR
+from os import strerror
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -43,8 +45,11 @@ def command(job: Path, folder: Path, paper: Paper, both_units: bool, as_json: bo
     Wheels off the ground only on rated stands, with the vehicle secured.
     Local rules on speedometers and odometers come first; a licensed shop where the law asks for one.
     """
+    from speedcal.errors import JobError
     from speedcal.jobs import analyse_job, load_job, measure_usable
 
+    if folder.exists() and not folder.is_dir():  # said before a minute is spent on measuring
+        raise JobError("result_not_written", source=str(folder), reason=strerror(ENOTDIR))
     loaded = load_job(job).shown_in(unit)
     with _progress() as tell_step:
         known, refused = measure_usable(loaded, progress=tell_step)

@@ -43,24 +43,31 @@ def _notes(odometer_m: FloatArray, *, every: int = 1, factor: float = 1.05) -> R
 # ---- the factor itself
 
 
-def test_two_readings_give_their_difference_over_the_distance() -> None:
-    """By hand: risen over driven, u = sqrt(2 (step²/12 + (v u_t)²)) / driven, with 0.0005 for the track's length."""
-    moment = START_S + np.array([60.0, 1000.0])
-    driven = float(np.diff(ROAD.distance(np.array([60.0, 1000.0])))[0])
+@pytest.mark.parametrize("u_clock_s", [0.0, 4.0])
+def test_two_readings_give_their_difference_over_the_distance(u_clock_s: float) -> None:
+    """By hand: risen over driven, u = sqrt(2 (step²/12 + (v u_t)²)) / driven, with 0.0005 for the track's length.
+
+    A clock off by 4 s leaves the first reading 4 s of one speed back and the last one 4 s of another.
+    """
+    moment = START_S + np.array([60.0, 900.0])
+    driven = float(np.diff(ROAD.distance(np.array([60.0, 900.0])))[0])
     risen = 9 * TENTH_M + 1.03 * driven - (1.03 * driven) % TENTH_M
-    got = odometer_factor(GROUND, moment, np.array([5e6, 5e6 + risen]), resolution_m=TENTH_M, u_time_s=1.0)
+    got = odometer_factor(
+        GROUND, moment, np.array([5e6, 5e6 + risen]), resolution_m=TENTH_M, u_time_s=1.0, u_clock_s=u_clock_s
+    )
     assert got is not None
     assert got.value == pytest.approx(risen / driven, rel=2e-4)
-    speed = ROAD.speed(np.array([60.0, 1000.0]))
+    speed = ROAD.speed(np.array([60.0, 900.0]))
     end_variance = TENTH_M**2 / 12 + speed**2
-    assert got.u == pytest.approx(np.hypot(np.sqrt(end_variance.sum()) / driven, 0.0005), rel=0.01)
+    clock = got.value * (speed[1] - speed[0]) / driven * u_clock_s
+    assert got.u == pytest.approx(np.linalg.norm([np.sqrt(end_variance.sum()) / driven, 0.0005, clock]), rel=0.01)
 
 
 @pytest.mark.parametrize("factor", [0.87, 1.0, 1.13])
 def test_the_factor_is_that_of_the_count_without_any_needle_offset(factor: float) -> None:
     """To a metre at every reading: within 0.1 %, in which the length of the recorded speeds is uncertain."""
     shown = _counted(factor, step_m=1.0)
-    got = odometer_factor(GROUND, START_S + TIMES, shown, resolution_m=1.0, u_time_s=0.01)
+    got = odometer_factor(GROUND, START_S + TIMES, shown, resolution_m=1.0, u_time_s=0.01, u_clock_s=0.0)
     assert got is not None
     assert got.value == pytest.approx(factor, rel=5e-4)
 
@@ -70,7 +77,9 @@ def test_a_tenth_of_a_mile_over_ten_miles_is_as_uncertain_as_arithmetic_says() -
     z = []
     for start in np.random.default_rng(3).uniform(0, 0.1, 50):
         shown = _counted(1.05, start_mi=42000 + start)[[0, -1]]
-        got = odometer_factor(GROUND, START_S + TIMES[[0, -1]], shown, resolution_m=TENTH_M, u_time_s=1e-3)
+        got = odometer_factor(
+            GROUND, START_S + TIMES[[0, -1]], shown, resolution_m=TENTH_M, u_time_s=1e-3, u_clock_s=0.0
+        )
         assert got is not None
         u_digits = np.sqrt(2 * TENTH_M**2 / 12) / (ROAD.distance(TIMES)[-1] - ROAD.distance(TIMES)[0])
         assert got.u == pytest.approx(np.hypot(u_digits, 0.0005), rel=0.01)
@@ -81,7 +90,7 @@ def test_a_tenth_of_a_mile_over_ten_miles_is_as_uncertain_as_arithmetic_says() -
 def test_readings_of_different_figures_are_as_uncertain_as_a_weighted_line() -> None:
     """By hand: every figure cut off by itself, the last one read twice; no step is coarser than it is written."""
     shown = _counted(1.05)
-    got = odometer_factor(GROUND, START_S + TIMES, shown, resolution_m=TENTH_M, u_time_s=0.1)
+    got = odometer_factor(GROUND, START_S + TIMES, shown, resolution_m=TENTH_M, u_time_s=0.1, u_clock_s=0.0)
     times_read = np.sum(shown == shown[:, np.newaxis], axis=0)
     assert times_read.tolist() == [1] * 22 + [2] * 2
     weight = 1 / (times_read * TENTH_M**2 / 12 + (0.1 * ROAD.speed(TIMES)) ** 2 + 1.0)
@@ -99,7 +108,7 @@ def test_a_figure_that_turns_between_two_looks_is_no_leap() -> None:
     shown = np.floor(total / TENTH_M) * TENTH_M
     assert shown[2] - shown[1] == pytest.approx(TENTH_M)
     got, ends = (
-        odometer_factor(GROUND, START_S + moment[some], shown[some], resolution_m=TENTH_M, u_time_s=0.1)
+        odometer_factor(GROUND, START_S + moment[some], shown[some], resolution_m=TENTH_M, u_time_s=0.1, u_clock_s=0.0)
         for some in ([0, 1, 2, 3], [0, 3])
     )
     assert got is not None
@@ -115,7 +124,7 @@ def test_an_odometer_written_finer_than_it_counts_has_the_uncertainty_of_its_ste
     z = []
     for start in np.random.default_rng(4).uniform(0, step_m, 50):
         shown = np.floor((7e7 + start + 1.02 * ROAD.distance(moments)) / step_m) * step_m
-        got = odometer_factor(GROUND, START_S + moments, shown, resolution_m=TENTH_M, u_time_s=0.1)
+        got = odometer_factor(GROUND, START_S + moments, shown, resolution_m=TENTH_M, u_time_s=0.1, u_clock_s=0.0)
         if got is not None:
             z.append((got.value - 1.02) / got.u)
     assert len(z) > 25
@@ -127,7 +136,7 @@ def test_distance_across_a_gap_is_not_counted() -> None:
     time = TRACK.time_s - START_S
     ground = ground_speed(some_fixes(TRACK, (time < 400) | (time > 460)))
     shown = _counted(1.05, step_m=1.0)
-    got = odometer_factor(ground, START_S + TIMES, shown, resolution_m=1.0, u_time_s=0.01)
+    got = odometer_factor(ground, START_S + TIMES, shown, resolution_m=1.0, u_time_s=0.01, u_clock_s=0.0)
     assert got is not None
     assert got.value == pytest.approx(1.05, rel=1e-3)
     seen = ground.distance_m[-1]
@@ -138,7 +147,7 @@ def test_distance_across_a_gap_is_not_counted() -> None:
 def test_too_short_a_way_or_one_reading_gives_no_factor(which: list[int]) -> None:
     shown = np.full(24, np.nan)
     shown[which] = _counted(1.05)[which]
-    assert odometer_factor(GROUND, START_S + TIMES, shown, resolution_m=TENTH_M, u_time_s=1.0) is None
+    assert odometer_factor(GROUND, START_S + TIMES, shown, resolution_m=TENTH_M, u_time_s=1.0, u_clock_s=0.0) is None
 
 
 @pytest.mark.parametrize("resolution_m", [1.0, TENTH_M])
@@ -146,13 +155,18 @@ def test_one_figure_over_too_short_a_way_tells_nothing_however_fine_it_is(resolu
     moment = np.array([60.0, 120.0])
     assert np.diff(ROAD.distance(moment)) < 1500.0
     stands = np.full(2, 6.6e7)
-    assert odometer_factor(GROUND, START_S + moment, stands, resolution_m=resolution_m, u_time_s=0.01) is None
+    assert (
+        odometer_factor(GROUND, START_S + moment, stands, resolution_m=resolution_m, u_time_s=0.01, u_clock_s=0.0)
+        is None
+    )
 
 
 @pytest.mark.parametrize(("step_mi", "tells"), [(0.1, True), (1.0, True), (100.0, False)])
 def test_one_figure_over_two_steps_and_more_stands_still(step_mi: float, tells: bool) -> None:
     """A drive of ten miles and more; in hundreds of miles it may count all the same."""
-    got = odometer_factor(GROUND, START_S + TIMES, np.full(24, 6.6e7), resolution_m=step_mi * MILE_M, u_time_s=1.0)
+    got = odometer_factor(
+        GROUND, START_S + TIMES, np.full(24, 6.6e7), resolution_m=step_mi * MILE_M, u_time_s=1.0, u_clock_s=0.0
+    )
     assert (got is not None) is tells
     if got is not None:
         assert got.value == 0
@@ -224,7 +238,7 @@ def test_fifty_metres_misread_halfway_are_left_out() -> None:
     halfway = int(np.argmin(np.abs(ROAD.distance(TIMES) - ROAD.distance(TIMES).mean())))
     shown = _counted(1.05, step_m=1.0)
     shown[halfway] += 50.0
-    got = odometer_factor(GROUND, START_S + TIMES, shown, resolution_m=1.0, u_time_s=0.01)
+    got = odometer_factor(GROUND, START_S + TIMES, shown, resolution_m=1.0, u_time_s=0.01, u_clock_s=0.0)
     assert got is not None
     assert got.left_out.tolist() == [halfway]
     assert got.value == pytest.approx(1.05, rel=5e-4)
@@ -235,7 +249,7 @@ def test_what_most_of_many_readings_say_decides() -> None:
     moment = np.linspace(20, ROAD.length_s - 20, 1000)
     way = ROAD.distance(moment)
     shown = np.floor(1.05 * np.where(np.arange(1000) < 200, (way + way[200]) / 2, way))
-    got = odometer_factor(GROUND, START_S + moment, 7e7 + shown, resolution_m=1.0, u_time_s=0.01)
+    got = odometer_factor(GROUND, START_S + moment, 7e7 + shown, resolution_m=1.0, u_time_s=0.01, u_clock_s=0.0)
     assert got is not None
     assert got.value == pytest.approx(1.05, rel=1e-3)
     assert set(got.left_out.tolist()) <= set(range(200))
@@ -286,6 +300,6 @@ def test_where_positions_freeze_the_odometer_is_not_compared(interval_s: float) 
     seen = way[np.maximum.accumulate(np.where(frozen, 0, np.arange(len(time))))]
     ground = ground_speed(track_along(time, seen, np.zeros(len(time))))
     assert ground.dropped["frozen_position"] == frozen.sum()
-    found = odometer_factor(ground, START_S + time, way, resolution_m=10.0, u_time_s=0.1)
+    found = odometer_factor(ground, START_S + time, way, resolution_m=10.0, u_time_s=0.1, u_clock_s=0.0)
     assert found is not None
     assert found.value == pytest.approx(1.0, abs=0.002)

@@ -11,11 +11,9 @@ from speedcal.statements import stated
 from speedcal.web.pages.fields import field_of, fields, groups, read_form, show_form
 
 NOT_IN_THE_FORM = {
-    "tolerance": {
-        "unit", "confidence", "name", "percent", "absolute", "quantity", "given", "domain", "source", "note"
-    },
-}  # fmt: skip
-"""The form asks for each side by itself and judges in the unit of the job; an imported job keeps the others."""
+    "tolerance": {"unit", "confidence", "name", "quantity", "given", "domain", "source", "note"},
+}
+"""The form judges in the unit of the job, the speed shown; an imported job keeps the others."""
 
 
 @pytest.mark.parametrize("table", ["job", "vehicle", "work", "tolerance"])
@@ -163,6 +161,8 @@ def test_figures_of_a_rule_of_our_own_go_when_a_named_rule_is_chosen() -> None:
     own, _ = read_form({"tolerance.rule": "own", "tolerance.high_percent": "4", "tolerance.never_low": "yes"}, {})
     assert own["tolerance"] == {"high_percent": 4, "never_low": True}
     assert show_form(own)["tolerance.rule"] == "own"
+    either_way, _ = read_form({"tolerance.rule": "own", "tolerance.percent": "5"}, own)
+    assert either_way["tolerance"] == {"percent": 5}
     named, _ = read_form({**show_form(own), "tolerance.rule": "sae_j2976"}, own)
     assert named["tolerance"] == {"rule": "sae_j2976"}
     assert read_form({**show_form(own), "tolerance.rule": ""}, own)[0] == {}

@@ -26,7 +26,13 @@ class OdometerFactor:
 
 
 def odometer_factor(
-    ground: GroundSpeed, moment_s: FloatArray, odometer_m: FloatArray, *, resolution_m: float, u_time_s: float
+    ground: GroundSpeed,
+    moment_s: FloatArray,
+    odometer_m: FloatArray,
+    *,
+    resolution_m: float,
+    u_time_s: float,
+    u_clock_s: float,
 ) -> OdometerFactor | None:
     """Return the factor of the odometer, or None when the drive does not carry one.
 
@@ -39,6 +45,9 @@ def odometer_factor(
     ----------
     moment_s, odometer_m
         When each reading was taken on the GPS clock, and what it was, shape (n,); NaN where there is none. [s, m]
+    u_time_s, u_clock_s
+        Standard uncertainty of each moment by itself, and of the clock that all of them share: noted at two speeds, the
+        way between two readings is off by the difference of the speeds times what the clock is off.
     """
     known = (np.abs(odometer_m) < tuned.ODOMETER_MOST_M) & np.isfinite(moment_s) & np.isfinite(resolution_m)
     distance, piece, inside = ground.travelled_m(np.where(known, moment_s, ground.time_s[0]))
@@ -57,6 +66,7 @@ def odometer_factor(
     stretch = _stretches(distance, shown, piece[use], resolution_m)
     right = _follow(distance, shown, stretch, np.sqrt(variance))
     distance, shown, stretch, weight = distance[right], shown[right], stretch[right], 1 / variance[right]
+    speed = speed[right]
     _, label = np.unique(stretch, return_inverse=True)
     total = np.bincount(label, weights=weight)
     away, risen = (a - (np.bincount(label, weights=weight * a) / total)[label] for a in (distance, shown))
@@ -68,7 +78,8 @@ def odometer_factor(
     hills = np.hypot(
         ground.u_road_over_level, np.average(ground.u_by_climbing(ground.speed_mps), weights=ground.speed_mps)
     )
-    u = float(np.linalg.norm([1 / np.sqrt(spread), TRACK_LENGTH_U, factor * ground.u_distance, factor * hills]))
+    clock = factor * float(np.sum(weight * away * speed)) / spread * u_clock_s
+    u = float(np.linalg.norm([1 / np.sqrt(spread), TRACK_LENGTH_U, factor * ground.u_distance, factor * hills, clock]))
     return OdometerFactor(factor, u, use[~right], float(np.ptp(distance)))
 
 

@@ -42,7 +42,7 @@ WORTH_WORK_PERCENT = 4.0
 """An error that is smaller by so much is worth the work, where a rule would let the larger one pass too."""
 _WORTH_A_STEP_PERCENT = 1.0
 """And each step of work must bring so much of it: nobody opens a transmission for 4 %. Our own judgment."""
-_DRIVE_PERCENT = 12.0
+_DRIVE_PERCENT = 6.0
 """An error of the reading that weighs as much as one more road test. Our own judgment; halved, a gear that leaves 4 %
 gives way to one that leaves 9 % when a road test of one sheet proves the first in half of all cases."""
 
