@@ -212,10 +212,13 @@ def looks_first(after: Calibration) -> tuple[Advice, ...]:
 
 
 def _counted(changes: Sequence[ChangeCheck]) -> list[Finding]:
-    """Return the gears that would explain a change other than planned."""
-    return [
-        cause.what for change in changes for cause in change.causes if cause.fits and cause.what.code == "cause_gear"
-    ]
+    """Return the gears that would explain a change other than planned; none where one that came out would as well.
+
+    What came out of a pair is known by what the job says, what went in was in somebody's hand.
+    """
+    fitting = [cause.what for change in changes for cause in change.causes if cause.fits]
+    came_out = any(what.code == "cause_old_gear" for what in fitting)
+    return [] if came_out else [what for what in fitting if what.code == "cause_gear"]
 
 
 def _looks(counted: Sequence[Finding], changes: Sequence[ChangeCheck]) -> list[Advice]:

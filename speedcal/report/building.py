@@ -75,6 +75,8 @@ def build_model(facts: ReportFacts) -> ReportModel:
     )
     pooled = {"before": facts.before, "after": facts.after}
     verification, corrections = facts.verification, facts.corrections
+    done = text.done(facts.work, facts.vehicle, facts.unit)
+    latest = after or (None if done else before)
     if expected:
         warnings = tuple(reason.text for reason in expected.trust.reasons)
     else:
@@ -95,15 +97,17 @@ def build_model(facts: ReportFacts) -> ReportModel:
         sentences=tuple(
             dial_text.expected_sentence(expected, facts.unit, spoken_in=spoken)
             if expected
-            else dial_text.customer_sentence(before, after, facts.unit, change=change, spoken_in=spoken)
+            else dial_text.customer_sentence(
+                before, after, facts.unit, change=change, is_done=bool(done), spoken_in=spoken
+            )
             for spoken in units
         ),
         cause=text.cause(corrections if after is None else None),
         verdict=_verdict(verification, units) if verification else None,
         rows=_speed_rows(facts, units),
-        done=text.done(facts.work, facts.vehicle, facts.unit),
+        done=done,
         left=dial_text.left_over(after, facts.unit) if after else (),
-        low=dial_text.reads_low(latest, facts.unit, is_tested=after is not None) if (latest := after or before) else (),
+        low=dial_text.reads_low(latest, facts.unit, is_tested=after is not None) if latest else (),
         to_fit=_to_fit(corrections, warnings) if corrections and after is None else None,
         odometer=() if expected else _odometer(facts),
         missing=(text.DRIVE_IT,) if expected else text.missing(before, after, facts.tolerance, stays=_stays(facts)),

@@ -125,7 +125,7 @@ class Corrections(Spoken):
     def _road_test_of(self, work: Work) -> Advice:
         """Return driving the road test of some work, with what this leads one to expect of it."""
         why = (Finding("work_to_test", work=work, unit=self.unit),)
-        choice = None if work.needle else brought_by(self.lists().values(), work.changes)
+        choice = None if work.needle or work.instrument_repaired else brought_by(self.lists().values(), work.changes)
         if choice is None:
             return Advice("drive_again", part="road_test", because=why)
         worst, chance = choice.worst_error_percent, choice.probability_passes

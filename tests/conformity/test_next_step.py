@@ -94,6 +94,19 @@ def test_an_old_gear_of_other_teeth_than_stated_is_named_where_no_new_one_explai
     assert ("with 18 teeth in place of the 20 stated" in str(first)) is not counted
 
 
+def test_of_a_pair_the_gear_that_came_out_is_doubted_before_the_one_just_fitted() -> None:
+    """11 stated, 10 really: 14/21 for them is 11/10 more, 19 teeth nearly as much. 14/21 being in, 23 bring it back."""
+    stated = {"drive_gear": 11, "driven_gear": 23, "gear_family": "indexed housing"}
+    before = make_calibration(factor=0.713, u_offset=0.1, u_factor=0.002)
+    after = make_calibration(factor=0.713 * 14 / 10 * 23 / 21, u_offset=0.1, u_factor=0.002)
+    pair = {"drive_gear": 14, "driven_gear": 21}
+    result = verify(before, after, {"percent": 5}, vehicle=Vehicle.from_dict(stated), work=pair)
+    first, second = result.advice[:2]
+    assert (first.action, first.part) == ("check_count", "work")
+    assert "with 10 teeth in place of the 11 stated" in str(first)
+    assert (second.action, second.value) == ("fit_driven_gear", 23)
+
+
 def test_where_the_drive_gear_was_changed_the_driven_gear_that_stayed_is_not_counted() -> None:
     """8 teeth for the 9 stated, 10 really: 10/8 less in place of 9/8. The driven gear is the same on both drives."""
     vehicle = Vehicle.from_dict({"drive_gear": 9, "driven_gear": 20})

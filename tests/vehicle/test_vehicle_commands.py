@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from pathlib import Path
 
 import pytest
@@ -184,6 +185,11 @@ def test_what_was_done_is_driven_next_as_the_report_says(job: Path) -> None:
     assert told.startswith("Drive the road test of the work (driven gear 29)")
     assert f"1. {told}\n" in out
     assert "before the work: worst error" in out
+    assert re.match(r"At a true \d+ mph the dial showed \d.* before the gear change\.", result.model.sentences[0])
+    assert result.model.low == ()
+    done.write_text(f"{JOB}\n[work]\ninstrument_repaired = true\n")
+    assert "By the drive before this leaves" in told
+    assert "By the drive before this leaves" not in str(load_job(done).run().model.next_steps)
 
 
 def test_tires_to_come_are_answered_for_with_what_was_done(job: Path) -> None:

@@ -258,8 +258,8 @@ FINDINGS: dict[str, Template] = {
         "choose the part by that drive."
     ),
     "margin_to_the_rule": lambda values: (
-        f"{choice_name(values['nearest'])} is nearer to true ({values['percent']:.1f} %), but likely "
-        "too near a limit to prove."
+        f"{choice_name(values['nearest'])} is nearer to true ({values['percent']:.1f} %), but "
+        + ("likely too near a limit to prove." if values["chance"] > 0.5 else "likely fails the rule.")
     ),
     "until_repaired": "It helps until the instrument is repaired.",
     "pulses_times": "Another sensor, another tooth count of its wheel, or a wrong number in the module does that.",

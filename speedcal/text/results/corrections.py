@@ -20,7 +20,7 @@ _WORTH_SAYING = 0.005
 _HARDLY_PERCENT = 0.5
 """A dial that reads low by less is not called one that reads low."""
 _FEWEST_ROWS, _MOST_ROWS = 2, 5
-_ABOUT_THE_BEST = {"margin_too_wide", "margin_kept", "no_acceptable_choice", "not_decided"}
+_ABOUT_THE_BEST = {"margin_too_wide", "margin_kept", "no_acceptable_choice", "not_decided", "instrument_limits"}
 """Findings on the choice that by itself is the best; the advice weighs the work too and may name another."""
 _NOT_OF_THE_DRIVE = {"keep_as_is", "reseat_needle", "repair_instrument", "check_files", "set_unit"}
 """What comes first where nothing between road and instrument is to be changed, or not yet."""
@@ -123,8 +123,8 @@ def unsaid(found: Corrections) -> list[Finding]:
     said = {code for entry in found.advice for code in entry.codes}
     if any(entry.action == "reseat_needle" for entry in found.advice):
         said.add("instrument_limits")
-    if found.advice and found.advice[0].action in _NOT_OF_THE_DRIVE:
-        said |= {*_ABOUT_THE_BEST, "nothing_to_change", "instrument_limits", "acceptable_as_is", "inseparable"}
+    if found.advice and (found.advice[0].action in _NOT_OF_THE_DRIVE or found.advice[0].part == "road_test"):
+        said |= {*_ABOUT_THE_BEST, "nothing_to_change", "acceptable_as_is", "inseparable"}
     if "margin_to_the_rule" in said:  # then a count is not chosen for being the nearest
         said.add("not_decided")
     if not _best_is_advised(found):

@@ -99,9 +99,12 @@ def change_words(change: ChangeCheck) -> str:
 
 
 def fitting_causes(change: ChangeCheck) -> list[str]:
-    """Say what explains a change other than planned, or that nothing does, lest nobody looks."""
+    """Say what explains a change other than planned, or that nothing does, lest nobody looks.
+
+    Causes are looked for by what the dial showed; the odometer goes along, and says nothing of its own.
+    """
     fitting = [cause_words(cause) for cause in change.causes if cause.fits]
-    return fitting if fitting or change.agrees else [NO_CAUSE]
+    return fitting if fitting or change.agrees or not change.causes else [NO_CAUSE]
 
 
 def cause_words(cause: Cause) -> str:

@@ -94,7 +94,8 @@ def entry_of(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) ->
         and outlook.judge.limits is not None
         and nearest.worst_error_percent < choice.worst_error_percent - 0.5
     ):
-        low = (Finding("margin_to_the_rule", nearest=nearest.what, percent=nearest.worst_error_percent),)
+        values = {"percent": nearest.worst_error_percent, "chance": nearest.probability_passes}
+        low = (Finding("margin_to_the_rule", nearest=nearest.what, **values),)
     if choice.reads_low and not plan.shift_mps:
         low = (Finding("reads_low_by", percent=-choice.lowest_error_percent),)
     causes = () if choice.kind == "keep" and plan.passes else outlook.causes

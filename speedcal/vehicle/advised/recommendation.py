@@ -96,9 +96,9 @@ def _with_plans(outlook: Outlook, first: Sequence[Advice], plans: Sequence[Plan]
 
 
 def _is_guess(outlook: Outlook, best: Plan) -> bool:
-    """Tell whether under a rule the best plan likely fails for want of a better drive, which can be had."""
-    if "one_speed" in (outlook.trust.codes if outlook.trust else ()):
-        return best.probability < SURE_ENOUGH
+    """Tell whether the best plan rests on a WEAK drive, or under a rule likely fails for want of a better one."""
+    if outlook.trust is not None and outlook.trust.word == "WEAK" and best.probability < SURE_ENOUGH:
+        return True
     return _is_vague(outlook) and MAY_PASS <= best.probability < LIKELY
 
 
