@@ -256,6 +256,18 @@ def test_a_unit_that_is_mixed_up_beside_a_wrong_count_of_pulses_is_told_as_well(
     assert actions(found)[:2] == ["check_count", "set_unit"]
 
 
+def test_pulses_that_were_counted_are_not_counted_again() -> None:
+    """Half the pulses from a sensor of four, as stated: a scaler at 2 makes up for it, and no look leads in a circle."""
+    van: dict[str, object] = {"sensor": "output shaft", "pulses_per_turn": 4, "scaler_decimals": 3}
+    half = make_calibration(factor=0.5, u_factor=0.002)
+    asked = correct(half, Vehicle.from_dict(van)).advice[0]
+    assert (asked.action, asked.part) == ("check_count", "pulses")
+    assert "pulse scaler 2.0 makes up for the whole error" in str(asked)
+    assert "add to the job that they were counted" in str(asked)
+    found = correct(half, Vehicle.from_dict({**van, "gears_counted": True}))
+    assert [(entry.action, entry.value) for entry in found.advice] == [("set_pulse_scaler", 2.0)]
+
+
 def test_doubtful_readings_are_checked_before_any_part() -> None:
     """Two per cent off or twenty: readings that scatter like those of two instruments order no gear."""
     doubt = Trust("WEAK", (Finding("large_scatter", scatter_mps=0.6),))

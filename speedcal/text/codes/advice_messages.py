@@ -229,6 +229,7 @@ FINDINGS: dict[str, Template] = {
     "if_it_stays": lambda values: (
         f"If {_STAYS[values['cause']]}, {choice_name(values['what'])} makes up for the whole error; it would leave "
         f"{values['percent']:.1f} %."
+        + (" Then add to the job that they were counted." if values["cause"] == "pulse_count" else "")
     ),
     "reads_low_by": _low_by,
     "gear_that_comes_out": lambda values: (

@@ -24,9 +24,11 @@ _UNITS = (MILE_M / 1000, 1000 / MILE_M)
 
 
 def righting_gain(diagnosis: Diagnosis | None, error_factor: float) -> float | None:
-    """Return the inverse of a wrong unit or pulse count; None where there is none or it would not help."""
+    """Return the inverse of a wrong unit or pulse count; None where there is none, it stays, or would not help."""
     top = diagnosis.top if diagnosis else None
     if diagnosis is None or top is None or top.group != "pulses_or_unit" or diagnosis.groups()[top.group] < LIKELY:
+        return None
+    if top.code == "pulse_count" and diagnosis.is_counted:
         return None
     ratios = WRONG_PULSES if top.code == "pulse_count" else _UNITS
     gain = 1 / min(ratios, key=lambda ratio: abs(np.log(top.factor / ratio)))

@@ -8,7 +8,7 @@ Bayes' rule with the priors of ``explain.toml``.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -73,6 +73,8 @@ class Diagnosis(Spoken):
     """Chance that neither drive nor instrument has a fault."""
     settled_by: str | None
     """The one measurement that tells most; None where nothing is wrong or the cause is clear."""
+    is_counted: bool = False
+    """Whether the pulses of the sensor were counted: their number stays, and something else has to make up for it."""
 
     @property
     def top(self) -> Hypothesis | None:
@@ -132,7 +134,8 @@ def diagnose(calibration: Calibration, vehicle: Vehicle) -> Diagnosis:
             at[i, k] = factor
     posterior = np.exp(log_joint - log_joint.max())
     posterior /= posterior.sum()
-    return _diagnosis(list(drives), list(instruments), posterior, at, evidence)
+    found = _diagnosis(list(drives), list(instruments), posterior, at, evidence)
+    return replace(found, is_counted=vehicle.gears_counted)
 
 
 def _diagnosis(
