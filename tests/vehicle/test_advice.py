@@ -257,7 +257,7 @@ def test_a_unit_that_is_mixed_up_beside_a_wrong_count_of_pulses_is_told_as_well(
 
 
 def test_pulses_that_were_counted_are_not_counted_again() -> None:
-    """Half the pulses from a sensor of four, as stated: a scaler at 2 makes up for it, and no look leads in a circle."""
+    """Half the pulses from a sensor of four, as stated: a scaler at 2 makes up for it; no look leads in a circle."""
     van: dict[str, object] = {"sensor": "output shaft", "pulses_per_turn": 4, "scaler_decimals": 3}
     half = make_calibration(factor=0.5, u_factor=0.002)
     asked = correct(half, Vehicle.from_dict(van)).advice[0]

@@ -37,6 +37,20 @@ def test_a_pasted_table_of_checks_comes_to_a_report(busy: Site) -> None:
     assert 'name="checks" value="yes" checked' in page
 
 
+def test_checks_sent_as_readings_are_known_for_what_they_are(busy: Site) -> None:
+    """No track is asked for: the box is ticked, and the change takes them. Notes without a track are notes."""
+    base = busy.new_job()
+    address = _hand_in(busy, base, pasted=MILES)
+    page = busy.client.get(address).text
+    assert "These look like checks" in page
+    assert "This needs a change" not in page
+    assert 'name="checks" value="yes" checked' in page
+    notes = _hand_in(busy, busy.new_job(), pasted="time,dial mph,odometer mi\n10:01:05,35,412.1\n10:09:40,50,418.0\n")
+    page = busy.client.get(notes).text
+    assert "The readings are here, the track is still missing." in page
+    assert 'value="yes" checked' not in page
+
+
 def test_an_odometer_and_another_unit_are_told_on_the_job(busy: Site) -> None:
     """10.9 counted over 10.0 miles is 109 for 100; the job is in km/h, the dial in mph."""
     base = busy.new_job(**{"job.unit": "km/h"})

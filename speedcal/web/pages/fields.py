@@ -123,7 +123,7 @@ def _rules() -> Iterator[tuple[str, str]]:
     from speedcal.vehicle.data import facts
 
     for name, table in facts("tolerances").items():
-        if table.get("quantity") == "speed":
+        if "quantity" in table:  # beside the classes of speeds
             unsure = f" ({CHOICES['not_verified']})" if table["status"] == "from memory" else ""
             yield name, f"{table['title']}{unsure}"
 

@@ -48,10 +48,11 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
         ``track``, ``readings`` and ``fit`` (facts, or None), ``weak`` (why the result is weak, if it is), ``errors``
         (each with ``part``, the ``field`` that mends it and the parts of a :class:`SpeedcalError`), ``picture`` (name
         of the file, or empty), ``span`` (first and last moment of the drive, or None), ``swapped`` (the files were
-        given for each other), ``zone_s`` (the zone in which the drive has its day, or None).
+        given for each other), ``as_checks`` (the readings have their true speed beside them, and there is no track),
+        ``zone_s`` (the zone in which the drive has its day, or None).
     """
     seen: dict[str, Any] = {"track": None, "readings": None, "fit": None, "weak": [], "errors": [], "picture": ""}
-    seen |= {"span": None, "swapped": False, "zone_s": None}
+    seen |= {"span": None, "swapped": False, "as_checks": False, "zone_s": None}
     if task["options"].get("checks"):
         return {**seen, **_look_at_checks(seen, task, tell)}
     track = readings = None
@@ -79,6 +80,9 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
             seen["span"] = [float(t) for t in moments(calibration)] if track.has_date else None
             _try(seen, "twice", task, lambda: _check_once(task, seen["span"]))
     seen["swapped"] = bool(seen["errors"]) and _are_swapped(task)
+    as_checks = {**task, "options": {**task["options"], "checks": "yes"}}
+    if task["readings"] and not task["track"] and _reads(lambda: _read_checks(as_checks)):
+        seen |= {"as_checks": True, "errors": []}  # which tell of readings that they are not
     return seen
 
 
