@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -56,6 +56,7 @@ def _missing(text: str) -> set[str]:
     return {c for c in text if c not in known and not c.isspace()}
 
 
+@cache
 def _folder() -> Path:
     import matplotlib as mpl
 
@@ -69,7 +70,7 @@ def _letters(file: Path) -> frozenset[str]:
     return frozenset(map(chr, FT2Font(str(file)).get_charmap()))
 
 
-@lru_cache(maxsize=1)
+@cache
 def _others() -> tuple[tuple[str, Path], ...]:
     """Return the other upright families of this machine and their files, outlines that embed best first."""
     from matplotlib.font_manager import fontManager

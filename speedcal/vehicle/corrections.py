@@ -262,7 +262,7 @@ def _corrections(found: FoundChoices, diagnosis: Diagnosis | None, advice: tuple
         speeds=judge.speeds,
         criterion=judge.criterion,
         acceptable_percent=judge.acceptable_percent,
-        ideal_gain=judge.ideal_gain(),
+        ideal_gain=judge.ideal_gain,
         effective_tire=found.effective,
         train=solve_train(found.calibration, vehicle),
         keep=found.keep,

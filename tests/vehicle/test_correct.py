@@ -400,7 +400,7 @@ def test_the_odometer_first_is_put_right_and_nothing_else_counts() -> None:
     dial = make_calibration(factor=1.05, u_factor=0.002).dial
     judge = Judge(dial, "mph", (40.0, 60.0), "odometer first", 3.0, odometer_factor=Interval(1.08, 1.07, 1.09))
     assert judge.expected_ideal == pytest.approx(1 / 1.08, rel=1e-12)
-    assert judge.ideal_gain().value == pytest.approx(1 / 1.08, rel=1e-12)
+    assert judge.ideal_gain.value == pytest.approx(1 / 1.08, rel=1e-12)
     assert judge.miss(1 / 1.08) == pytest.approx(0.0, abs=1e-12)
     assert judge.miss(1.0) == pytest.approx(0.08, rel=1e-12)
 

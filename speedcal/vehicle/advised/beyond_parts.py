@@ -14,7 +14,7 @@ WORTH_SAYING_PERCENT = 1.0
 
 def find_out(outlook: Outlook) -> list[Advice]:
     """Return which facts to find out when the job names nothing that could be changed."""
-    percent = 100 * (outlook.judge.ideal_gain().value - 1)
+    percent = 100 * (outlook.judge.ideal_gain.value - 1)
     nothing = Finding("nothing_to_change", percent=percent, at_its_end=False)
     parts = ("settings", "pulse_scaler") if outlook.vehicle.expects_pulses else ("driven_gear", "settings")
     reasons = ((nothing, *outlook.causes), ())
@@ -45,7 +45,7 @@ def beyond_parts(outlook: Outlook, percent: float, *why: Finding) -> list[Advice
 
 def _why_no_gear_does(outlook: Outlook, percent: float) -> Finding:
     """Return that the gears that can be had end before the one wanted, or that whole teeth are too coarse."""
-    fitted, wanted = outlook.teeth.driven, outlook.judge.ideal_gain().value
+    fitted, wanted = outlook.teeth.driven, outlook.judge.ideal_gain.value
     had = [choice for choice in outlook.lists["driven_gear"] if choice.available is not False]
     if fitted is None or not had or min(c.gain for c in had) < wanted < max(c.gain for c in had):
         return Finding("between_two_teeth", percent=percent)
@@ -56,7 +56,7 @@ def _why_no_gear_does(outlook: Outlook, percent: float) -> Finding:
 
 def _why_no_setting_does(outlook: Outlook, percent: float) -> Finding:
     """Return that a module is at its end, or that its steps are too coarse."""
-    wanted, gains = outlook.judge.ideal_gain().value, [choice.gain for choice in outlook.lists["settings"]]
+    wanted, gains = outlook.judge.ideal_gain.value, [choice.gain for choice in outlook.lists["settings"]]
     if gains and min(gains) < wanted < max(gains):
         return Finding("between_two_steps", percent=percent)
     return Finding("nothing_to_change", percent=100 * (wanted - 1), at_its_end=True)

@@ -130,7 +130,7 @@ def _is_within_noise(outlook: Outlook, best: Plan) -> bool:
         is_open = _is_vague(outlook) and best.probability < LIKELY
     else:
         is_open = outlook.keep.probability_passes > 1 - SURE_ENOUGH
-    return is_open and outlook.judge.ideal_gain().contains(1.0)
+    return is_open and outlook.judge.ideal_gain.contains(1.0)
 
 
 def _is_vague(outlook: Outlook) -> bool:
@@ -220,7 +220,7 @@ def _would_cancel(outlook: Outlook, keep: Plan) -> tuple[Finding, ...]:
         values |= {"what": nearest.what, "left_percent": nearest.worst_error_percent}
     else:
         values |= {"what": None, "left_percent": 100 * judge.unavoidable_error()}
-        values |= {"percent": 100 * (judge.ideal_gain().value - 1)}
+        values |= {"percent": 100 * (judge.ideal_gain.value - 1)}
     is_worth = values["left_percent"] + WORTH_WORK_PERCENT < keep.worst_percent
     return (Finding("would_cancel", **values),) if is_worth else ()
 

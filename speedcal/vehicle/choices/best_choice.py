@@ -63,7 +63,7 @@ def findings_for(
     """
     found = _beyond_driven(judge) if is_driven else []
     if best is None:
-        found.append(Finding("nothing_to_change", percent=100 * (judge.ideal_gain().value - 1), at_its_end=False))
+        found.append(Finding("nothing_to_change", percent=100 * (judge.ideal_gain.value - 1), at_its_end=False))
     elif not best.is_acceptable:
         found.append(_what_would(judge, vehicle, best, exact_teeth))
     rivals = [c for choices in lists.values() if best in choices for c in choices if c.available is not False]
@@ -114,7 +114,7 @@ def _what_would(judge: Judge, vehicle: Vehicle, best: Choice, exact_teeth: Inter
     left = 100 * judge.unavoidable_error()
     if left > judge.acceptable_percent:
         return Finding("instrument_limits", **values, left_percent=left)
-    wanted = judge.ideal_gain().value
+    wanted = judge.ideal_gain.value
     sure = 100 * judge.worst_error(wanted)
     if sure > judge.acceptable_percent:
         return Finding("margin_too_wide", **values, sure_percent=sure)

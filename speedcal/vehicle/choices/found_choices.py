@@ -60,7 +60,7 @@ class FoundChoices:
         """Driven gear in parts of a tooth; None where the fitted one is unknown."""
         if self.teeth.driven is None:
             return None
-        ideal, teeth = self.judge.ideal_gain(), self.teeth.driven
+        ideal, teeth = self.judge.ideal_gain, self.teeth.driven
         return Interval(teeth / ideal.value, teeth / ideal.high, teeth / ideal.low)
 
     @cached_property

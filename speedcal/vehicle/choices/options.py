@@ -181,7 +181,7 @@ def _wanted(judge: Judge) -> tuple[float, ...]:
     """Return the changes that settings are sought for: the ideal one, with a margin, and beside a needle to reseat."""
     line = judge.dial.line
     with_needle = (1 / line.error_factor,) if abs(line.offset_mps) > _NEEDLE_OFF_MPS else ()
-    return judge.ideal_gain().value, judge.proven_gain(), *with_needle
+    return judge.ideal_gain.value, judge.proven_gain(), *with_needle
 
 
 def _scaler_settings(limits: ScalerLimits, wanted: float) -> Iterable[tuple[Fraction, tuple[tuple[str, object], ...]]]:

@@ -254,8 +254,9 @@ class Judge:
             low, high = (middle, high) if self._excess(self.relative_errors(middle)) < 0 else (low, middle)
         return (low + high) / 2
 
+    @cached_property
     def ideal_gain(self) -> Interval:
-        """Return the change of gain that the criterion would choose if every gain could be had, with its interval.
+        """The change of gain that the criterion would choose if every gain could be had, with its interval.
 
         An offset or a bend cannot be cancelled; the gain then splits the errors evenly over the speeds (smallest worst
         error), lifts the lowest until reading low is unlikely enough (never reads low), or leaves them (odometer
@@ -267,8 +268,7 @@ class Judge:
         else:
             reach = 6 * float(np.max(self.dial.u_indicated(centre * self.speeds_mps) / self.speeds_mps)) + 1e-6
             gains = centre * (1 + np.linspace(-reach, reach, _GAIN_STEPS)).clip(0.05)
-            excess = self._excess(self.plausible_errors(gains))  # rises with the gain
-            spread = np.array([np.interp(0.0, row, gains) for row in excess])
+            spread = _gain_of_none(self._excess(self.plausible_errors(gains)), gains)
         low, high, safe = np.quantile(spread, [0.025, 0.975, 1 - RISK_OF_READING_LOW])
         value = float(safe) if self.criterion == "never reads low" else centre
         return Interval(value, float(low), float(high))
@@ -300,3 +300,12 @@ class Judge:
             return np.asarray(worst)
         low = errors.min(axis=2)
         return np.asarray(np.where(low < 0, 10 - low, worst))
+
+
+def _gain_of_none(excess: FloatArray, gains: FloatArray) -> FloatArray:
+    """Return between which gains each row of an excess, which rises with them, is none: (n, k) and (k,) to (n,)."""
+    rows = np.arange(len(excess))
+    after = np.count_nonzero(excess < 0, axis=1).clip(1, len(gains) - 1)
+    low, high = excess[rows, after - 1], excess[rows, after]
+    between = (-low / np.maximum(high - low, 1e-12)).clip(0.0, 1.0)
+    return np.asarray(gains[after - 1] + np.diff(gains)[after - 1] * between)

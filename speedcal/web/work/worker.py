@@ -26,7 +26,8 @@ Tell = Callable[[str, float], None]
 _HEAVY = (
     "numpy",
     "pandas",
-    "scipy.optimize",
+    "scipy.linalg",
+    "scipy.sparse",
     "scipy.special",
     "matplotlib.figure",
     "speedcal.logs",
