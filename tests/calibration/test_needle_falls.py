@@ -20,6 +20,7 @@ from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs.drive.readings import Readings
 from speedcal.logs.drive.track import Track
 from speedcal.text.messages import finding, refusal
+from speedcal.units import KMH_MPS
 from speedcal.vehicle import Vehicle, correct
 
 
@@ -182,6 +183,16 @@ def test_the_words_name_how_many_and_the_gear_before_cable_and_sensor() -> None:
     assert "5 of 20 readings lie 20 % below" in notes
     for words in (remedy, spells, notes):
         assert 0 < words.index("driven gear") < words.index("cable") < words.index("sensor")
+
+
+def test_readings_in_coarse_steps_lie_on_a_dial_that_is_half_a_step_away_and_finer_ones_would_tell_more() -> None:
+    """In steps of 5 km/h hardly any lay within 1 mph, and only needle and cable were blamed."""
+    values = how_loose(np.array([0.1, -0.6, -3.0, 2.0, -2.5, 0.3]), 1.2, half_step_mps=2.5 * KMH_MPS)[1]
+    assert (values["near"], values["within_mps"]) == (3, 2.5 * KMH_MPS)
+    assert how_loose(np.array([0.1, -0.6, -3.0, 2.0, -2.5, 0.3]), 1.2)[1]["near"] == 2
+    for marks, said in ({"marks_mps": 5 * KMH_MPS}, True), ({}, False):
+        assert ("between its marks" in refusal("loose_readings", {**values, **marks})[1]) == said
+        assert ("between its marks" in finding("large_scatter", {"scatter_mps": 0.6, **marks})) == said
 
 
 def test_readings_near_one_dial_are_not_called_loose() -> None:

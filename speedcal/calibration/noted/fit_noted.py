@@ -59,7 +59,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
         if belongs < tuned.ASSOCIATION_FROM or ground.covered < tuned.MUCH_COVERED:
             raise _foreign(ground, evidence, about_dial, source)
         away = notes.indicated_mps - mixed.dial.indicated(np.where(inside, speed, np.nan))
-        code, values = how_loose(away[inside], about_dial)
+        code, values = how_loose(away[inside], about_dial, half_step_mps=float(np.sqrt(3)) * notes.u_rounding_mps)
         if ground.interval_s > SPARSE_FROM_S:
             values["interval_s"] = ground.interval_s
         raise AlignmentError(code, source=source, **values)
@@ -79,7 +79,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
         reason=tuple(np.select([~inside, ~right, ~used], [NO_GROUND, WRONG, TOO_SLOW], "").tolist()),
-        reasons=(*((loose,) if belongs < doubted_below else ()), *rivals.doubts(scatter, ground)),
+        reasons=(*((loose,) if belongs < doubted_below else ()), *rivals.doubts(scatter, ground, notes.u_rounding_mps)),
         reading_shift_mps=habit.shift_mps,
         habits=habits,
         rests_mps=rivals.kinks.rests_mps,

@@ -15,6 +15,7 @@ import numpy as np
 from speedcal.calibration.dial.measured import WRONG, MeasuredLine
 from speedcal.calibration.noted.note_rows import NOTED_U_TIME_S
 from speedcal.calibration.readings.kind import is_log
+from speedcal.calibration.readings.looseness import FEW_CHANGES, LOOSE
 from speedcal.calibration.readings.moments import moments
 from speedcal.calibration.readings.refusals import usable_readings
 from speedcal.calibration.readings.rows import on_its_day, shifts_of
@@ -55,6 +56,8 @@ def with_other_scale(
     try:
         found = fit(readings)
     except AlignmentError as error:
+        if error.code in (LOOSE, FEW_CHANGES):  # they belong to the drive as they are
+            raise
         refused = error
     rows = _by_clock(ground, readings, known_s, here) if found is None else _beside(found[1], readings)
     if min(len(rows), len(here) - len(rows)) >= rivals.FEWEST_ON_A_SIDE:

@@ -17,7 +17,7 @@ from speedcal.calibration.noted.rivals import Kinks, kinks_of, log_strays
 from speedcal.calibration.noted.two_readers import OtherReaders, other_readers
 from speedcal.calibration.noted.weigh_noted import Weighed
 from speedcal.calibration.speed.ground_speed import GroundSpeed
-from speedcal.calibration.tuning.notes import LONG_STEP_S, MUCH_COVERED
+from speedcal.calibration.tuning.notes import COARSE_U_MPS, LONG_STEP_S, MUCH_COVERED
 from speedcal.calibration.tuning.rivals import DOUBTED_FROM, RIVAL_SHARES, RIVALS_TO_ONE, TWO_WATCHES_SHARE
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
@@ -51,16 +51,21 @@ class RivalOdds:
         """Of all of them together."""
         return float(np.logaddexp.reduce(list(self.shared.values())))
 
-    def doubts(self, scatter_mps: float, ground: GroundSpeed) -> tuple[Finding, ...]:
-        """Return what explains the readings better than one dial; beside a track full of gaps those are to blame."""
+    def doubts(self, scatter_mps: float, ground: GroundSpeed, u_rounding_mps: float) -> tuple[Finding, ...]:
+        """Return what explains the readings better than one dial; beside a track full of gaps those are to blame.
+
+        Coarse steps, of this standard uncertainty [m/s], are misread by more than fine ones.
+        """
         odds = self.shared
         if self.log_doubt < DOUBTED_FROM:
             return ()
         if ground.covered < MUCH_COVERED:
             return (Finding("track_gaps", covered=ground.covered),)
         code = max(odds, key=lambda one: odds[one])
-        value = {"scatter_mps": scatter_mps} if code == "large_scatter" else {"log_odds": self.log[code]}
-        return (Finding(code, **value),)
+        if code != "large_scatter":
+            return (Finding(code, log_odds=self.log[code]),)
+        marks = {"marks_mps": float(np.sqrt(12)) * u_rounding_mps} if u_rounding_mps >= COARSE_U_MPS else {}
+        return (Finding(code, scatter_mps=scatter_mps, **marks),)
 
     def covariances(self, speed_mps: FloatArray) -> dict[str, FloatArray]:
         """Return for its line of the budget the covariance of what is read at (n,) speeds, shape (n, n). [m2/s2]."""

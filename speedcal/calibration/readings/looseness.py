@@ -17,7 +17,7 @@ LOOSE, FEW_CHANGES = "loose_readings", "few_changes"
 """Codes of the refusal: of readings that no dial explains, and of those that one does, as it would on many drives."""
 
 
-def how_loose(away_mps: FloatArray, scatter_mps: float) -> tuple[str, dict[str, Any]]:
+def how_loose(away_mps: FloatArray, scatter_mps: float, *, half_step_mps: float = 0.0) -> tuple[str, dict[str, Any]]:
     """Return code and values of the refusal: how many readings lie on one dial, and how far off the others are.
 
     Parameters
@@ -26,14 +26,17 @@ def how_loose(away_mps: FloatArray, scatter_mps: float) -> tuple[str, dict[str, 
         By how much each reading is above what the dial shows otherwise, shape (n,). [m/s]
     scatter_mps
         Scatter about the dial, without what is known otherwise. [m/s]
+    half_step_mps
+        Half of the step in which they were written: no farther from it they may lie on it. [m/s]
     """
-    far = np.abs(away_mps) > tuned.LOOSE_NEAR_MPS
+    near_mps = max(tuned.LOOSE_NEAR_MPS, half_step_mps)
+    far = np.abs(away_mps) > near_mps
     low = far & (away_mps < 0)
     tight = far.mean() <= tuned.TIGHT_FAR_SHARE and scatter_mps <= tuned.TIGHT_SCATTER_MPS
     return FEW_CHANGES if tight else LOOSE, {
         "near": int((~far).sum()),
         "count": len(away_mps),
-        "within_mps": tuned.LOOSE_NEAR_MPS,
+        "within_mps": near_mps,
         "low": int(low.sum()),
         "high": int((far & ~low).sum()),
         "off_mps": median(np.abs(away_mps[far])) if far.any() else 0.0,

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from speedcal.calibration.readings.looseness import why_no_dial
+from speedcal.calibration.readings.looseness import LOOSE, why_no_dial
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import general as tuned
@@ -72,11 +72,10 @@ def unless_it_stands(refused: SpeedcalError, ground: GroundSpeed, readings: Read
     if refused.code == "foreign_readings":
         few = {"count": len(rows)} if len(rows) < tuned.FEW_READINGS else {}
         to_minutes = {"step_s": readings.time_resolution_s} if readings.time_resolution_s >= _MINUTE_S else {}
-        step_mps = readings.speed_resolution_mps
-        to_marks: dict[str, Any] = (
-            {"marks_mps": step_mps, "unit": unit} if step_mps > np.sqrt(12) * COARSE_U_MPS else {}
-        )
-        refused.values = {**refused.values, **few, **to_minutes, **to_marks}
+        refused.values = {**refused.values, **few, **to_minutes}
+    step_mps = readings.speed_resolution_mps
+    if refused.code in ("foreign_readings", LOOSE) and step_mps > np.sqrt(12) * COARSE_U_MPS:
+        refused.values = {**refused.values, "marks_mps": step_mps, "unit": unit}
     if refused.code not in _OF_THE_FILES or apart > _ONE_SPEED_MPS or fast - slow < tuned.MOVES_MPS:
         return refused
     if middle >= tuned.SLOWEST_DRIVE_MPS and _taken_at_one_speed(ground, readings.time_s[rows]):

@@ -271,8 +271,8 @@ WANDER_CHANGE_S, WANDER_REACH_S = 2.0, 15.0
 """Time to either side over which a change is taken, longer than the noise of a fix lasts, and from which on what lies
 about it says nothing of it: a street between high walls takes half a minute."""
 
-SCALES_NEAR_MPS, SCALES_FACTORS = 1.2, tuple(0.7 + 0.02 * k for k in range(36))
+SCALES_NEAR_MPS, SCALES_FACTORS = 1.2, tuple(0.8 + 0.02 * k for k in range(24))
 """How near to what the dial shows a reading lies that was read off its other scale, our own judgment, and the error
-factors at which it is asked on which of the two each reading lies, where no line tells them apart. Of 26 files with
-half of the readings off the other scale 25 are laid so, all held; of 36 of other drives none, of the same road one in
-ten."""
+factors at which it is asked on which of the two each reading lies, where no line tells them apart: farther from 1 those
+said to be off the other scale would be the ones in their own unit. Of 26 files with half of the readings off the other
+scale 25 are laid so, all held; of 36 of other drives none, of the same road one in ten."""

@@ -108,6 +108,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "{within_mps:speed} of one, {low} below it and {high} above, by some {off_mps:speed1}",
         lambda values: (
             fill(_SPARSE if "interval_s" in values else "", values)
+            + fill(_TO_MARKS if "marks_mps" in values else "", values)
             + "Check that they were read on this drive in this vehicle, not on the same road another day or in a "
             "vehicle behind. If gears, range, tires or the unit changed on the way, try each part by itself. "
             f"If none of this applies, {WATCH_THE_NEEDLE}"
@@ -422,8 +423,13 @@ FINDINGS: dict[str, Template] = {
     "on; only those before are used. If they were not misread, the needle is no longer turned: look at the cable "
     "(broken or unscrewed), the driven gear, then the sensor and its plug.",
     "many_wrong": "{wrong} of {total} readings disagree with the others; check the file.",
-    "large_scatter": "the readings stray by {scatter_mps:speed1} however the dial reads, more than one person "
-    "misreads; does the needle swing? Were they all read off one instrument, in the vehicle that carried the GPS?",
+    "large_scatter": lambda values: fill(
+        "the readings stray by {scatter_mps:speed1} however the dial reads, more than one person "
+        "misreads; does the needle swing? Were they all read off one instrument, in the vehicle that carried the GPS?"
+        + " In steps of {marks_mps:speed} it may be the reading: note what the needle shows between its marks."
+        * ("marks_mps" in values),
+        values,
+    ),
     "loosely_followed": "the readings stray by {scatter_mps:speed1} about the dial and follow this track hardly closer "
     "than those of the same road on another day, or of a vehicle behind, may. If they were read on this drive in this "
     "vehicle, look at what makes a needle swing: a worn, dry or kinked cable.",
