@@ -17,7 +17,7 @@ from speedcal.finding import Finding
 from speedcal.units import MILE_M, SPEED_UNIT_MPS
 from speedcal.vehicle.advised.advice import Advice
 from speedcal.vehicle.advised.drives_apart import drives_apart
-from speedcal.vehicle.advised.first_steps import read_odometer
+from speedcal.vehicle.advised.first_steps import STICKS, read_odometer
 from speedcal.vehicle.advised.plans import LIKELY, MAY_PASS
 from speedcal.vehicle.advised.righting import WITHOUT_WORK
 from speedcal.vehicle.judged.judge import SURE_ENOUGH
@@ -34,9 +34,6 @@ _MORE_DRIVING = {
     "within_way_of_reading": None,
 }
 """Finding that driving settles it, to the unit of its number."""
-_STICKS = 0.8
-"""Chance of a needle that sticks from which on an instrument that likely complies is opened for it. Our own judgment;
-at one half sound ones are, by notes."""
 _ODD = 0.03
 """A change that is so much, relative, from the planned one is of the drive, and not of the needle. Our own judgment."""
 _MOVED_MPS = 1.0
@@ -129,7 +126,7 @@ def _sticking(drives: Sequence[Calibration], vehicle: Vehicle | None) -> tuple[A
 
     found = [item for drive in drives for item in diagnose(drive, vehicle or AnyVehicle()).hypotheses]
     chance = max((item.probability for item in found if item.code == "needle_sticks"), default=0.0)
-    if chance < _STICKS:
+    if chance < STICKS:
         return ()
     return (Advice("repair_instrument", part="instrument", because=(Finding("needle_sticks_yet", chance=chance),)),)
 

@@ -73,6 +73,8 @@ class Corrections(Spoken):
     notes: tuple[tuple[str, str], ...] = ()
     """What to mind at the bench: text and source, from the data file of the gear family."""
     findings: tuple[Finding, ...] = ()
+    of_odometer: bool = False
+    """Whether the rule is on the odometer: a distance proves that it is kept, and no speed that is held."""
     is_driven_since: bool = False
     """Whether the work that this asked for was done and driven: what is left to do is told by that drive."""
 
@@ -124,7 +126,8 @@ class Corrections(Spoken):
 
     def _road_test_of(self, work: Work) -> Advice:
         """Return driving the road test of some work, with what this leads one to expect of it."""
-        why = (Finding("work_to_test", work=work, unit=self.unit),)
+        asks = "work_to_test_by_distance" if self.of_odometer else "work_to_test"
+        why = (Finding(asks, work=work, unit=self.unit),)
         choice = None if work.needle or work.instrument_repaired else brought_by(self.lists().values(), work.changes)
         if choice is None:
             return Advice("drive_again", part="road_test", because=why)
@@ -274,6 +277,7 @@ def _corrections(found: FoundChoices, diagnosis: Diagnosis | None, advice: tuple
         other_ranges=other_ranges(judge, vehicle),
         notes=vehicle.family.notes if vehicle.family and found.has_gears else (),
         findings=found.findings(),
+        of_odometer=judge.is_of_odometer,
         is_driven_since=False,  # said for the sake of the types of what follows
         **found.lists,
     )

@@ -242,7 +242,7 @@ def test_figures_stand_in_the_unit_of_the_job_and_in_both_when_asked() -> None:
         ("112.7 km/h", "123.9 km/h"),
     ]
     assert len(model.sentences) == 1
-    assert both.sentences == (model.sentence, "At a true 97 km/h the dial shows 106.")
+    assert both.sentences == (model.sentence, "At a true 97 km/h the dial showed 106 before the gear change.")
 
 
 def test_a_speed_that_was_not_driven_is_marked() -> None:
@@ -254,7 +254,7 @@ def test_a_job_in_kilometres_speaks_of_kilometres() -> None:
     """The table and the sentence are in km/h, and nothing is in mph."""
     c = make_calibration(1.06, unit="km/h", low=40, high=110)
     model = build_model(make_facts(unit="km/h", before=c, after=None))
-    assert model.sentence.startswith("At a true 100 km/h the dial shows 10")
+    assert model.sentence.startswith("At a true 100 km/h the dial showed 10")
     assert [row.true for row in model.rows] == [("50 km/h",), ("80 km/h",), ("110 km/h",)]
     assert "mph" not in " ".join((model.sentence, *model.left, *model.odometer))
 

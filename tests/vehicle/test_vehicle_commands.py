@@ -190,6 +190,10 @@ def test_what_was_done_is_driven_next_as_the_report_says(job: Path) -> None:
     done.write_text(f"{JOB}\n[work]\ninstrument_repaired = true\n")
     assert "By the drive before this leaves" in told
     assert "By the drive before this leaves" not in str(load_job(done).run().model.next_steps)
+    done.write_text(f'{JOB}\n[work]\ndriven_gear = 29\n[tolerance]\nrule = "odo_hb44"\n')
+    (told,) = load_job(done).run().model.next_steps
+    assert "note the odometer" in told
+    assert "sheet" not in told
 
 
 def test_tires_to_come_are_answered_for_with_what_was_done(job: Path) -> None:

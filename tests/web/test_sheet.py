@@ -10,7 +10,7 @@ import pypdf
 import pytest
 from support.web_site import DEMO
 
-from speedcal.web.pages.shop import _usual_limit
+from speedcal.web.pages.shop import _by_distance, _usual_limit
 from speedcal.web.work.sheet import write_sheet
 
 
@@ -66,3 +66,11 @@ def test_the_sheet_has_the_marks_of_the_dial_whatever_unit_the_page_speaks(tmp_p
     text = pypdf.PdfReader(out).pages[0].extract_text()
     assert "km/h" not in text
     assert max(marks(text)) <= 65
+
+
+@pytest.mark.parametrize(
+    ("rule", "by_distance"),
+    [({"rule": "odo_hb44"}, True), ({"quantity": "distance", "percent": 2}, True), ({"rule": "sae_j2976"}, False)],
+)
+def test_no_sheet_of_speeds_is_offered_for_a_rule_on_the_odometer(rule: dict[str, Any], by_distance: bool) -> None:
+    assert _by_distance(rule) is by_distance

@@ -190,6 +190,7 @@ FINDINGS: dict[str, Template] = {
     "passes_as_it_is": "Left as it is it would pass too, {percent:.1f} % off.",
     "would_cancel": _would_cancel,
     "work_to_test": "Its sheet says which speeds to hold, and how long.",
+    "work_to_test_by_distance": "Drive fifteen miles (25 km) or more; note the odometer, to the tenth, at both ends.",
     "work_leaves": lambda values: (
         f"By the {'drive before' if values['is_driven'] else 'parts as stated'} this leaves at most "
         f"{values['percent']:.1f} % error, {likely(values['chance'])} sure to be enough."

@@ -149,19 +149,20 @@ def _was(work: Work, vehicle: Vehicle | None) -> str:
 
 
 def verdict_sentence(verification: Verification) -> str:
-    """Say whether the speedometer complies, and how sure that is."""
+    """Say whether the speedometer, or the odometer that a rule is about, complies, and how sure that is."""
+    it = "The odometer" if verification.tolerance.quantity == "distance" else "The speedometer"
     sure = f"chance that it does: {chance(verification.probability)}"
     if verification.verdict == "pass":
-        return f"The speedometer complies with the rule ({sure})."
+        return f"{it} complies with the rule ({sure})."
     if verification.verdict == "fail":
-        return f"The speedometer does not comply with the rule ({sure})."
+        return f"{it} does not comply with the rule ({sure})."
     if any(found.code == "fell_on_road_test" for found in verification.findings):
-        return "The speedometer complies with the rule while its needle stays up; on this drive it fell in spells."
+        return f"{it} complies with the rule while its needle stays up; on this drive it fell in spells."
     if verification.probability < 0.2:
-        return f"The speedometer likely does not comply with the rule ({sure}), but this drive does not prove it."
+        return f"{it} likely does not comply with the rule ({sure}), but this drive does not prove it."
     if verification.probability > 0.8:
-        return f"The speedometer likely complies with the rule ({sure}), but this drive does not prove it."
-    return f"The drive does not settle whether the speedometer complies with the rule ({sure})."
+        return f"{it} likely complies with the rule ({sure}), but this drive does not prove it."
+    return f"The drive does not settle whether {it.lower()} complies with the rule ({sure})."
 
 
 def rule_lines(rule: Tolerance) -> tuple[str, str]:

@@ -103,7 +103,7 @@ def headline(entry: Advice) -> str:
 
 
 def _road_test(entry: Advice) -> str:
-    done = next(why.values for why in entry.because if why.code == "work_to_test")
+    done = next(why.values for why in entry.because if why.code.startswith("work_to_test"))
     return f"drive the road test of the work ({work_words(done['work'], done['unit'])})"
 
 

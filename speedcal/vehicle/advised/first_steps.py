@@ -19,6 +19,9 @@ from speedcal.vehicle.train.parts import PER_DISTANCE
 
 _RANGE = 0.25
 """Chance of the other range from which on somebody is asked which it was. Our own judgment."""
+STICKS = 0.8
+"""Chance of a needle that sticks from which on an instrument is opened for it that likely complies, or whose error
+parts explain. Our own judgment; at one half sound ones are, by notes."""
 WORTH_A_LOOK = 0.1
 """Chance of another gear or box than stated from which on it is counted before a part is ordered by it."""
 _STRANGE = frozenset(
@@ -88,7 +91,8 @@ def _instrument_first(outlook: Outlook, diagnosis: Diagnosis, fault: str) -> lis
     """Return the repair of an instrument that no part puts right; empty where parts come first."""
     if not _likely_stays(outlook) and (right := _odometer_is_right(outlook)):
         return [Advice("repair_instrument", part="instrument", because=(*outlook.causes, right))]
-    if _is_likely(diagnosis, "needle_sticks") and not _likely_stays(outlook):
+    has_parts = diagnosis.top is not None and diagnosis.top.group == "drivetrain"
+    if _is_likely(diagnosis, "needle_sticks", STICKS if has_parts else LIKELY) and not _likely_stays(outlook):
         fault = "needle_sticks"  # parts figured from its readings would be figured wrong, and would not cure it
     if _is_likely(diagnosis, "dial_bent") and not _bend_may_stay(outlook):
         fault = "dial_bent"
@@ -183,9 +187,9 @@ def _look_at_range(outlook: Outlook) -> list[Advice]:
     return [Advice("check_count", part="range", because=(cause,))]
 
 
-def _is_likely(diagnosis: Diagnosis, cause: str) -> bool:
+def _is_likely(diagnosis: Diagnosis, cause: str, chance: float = LIKELY) -> bool:
     """Tell whether a cause is likely, though parts that hardly matter beside it may be likelier still."""
-    return any(item.code == cause and item.probability > LIKELY for item in diagnosis.hypotheses)
+    return any(item.code == cause and item.probability > chance for item in diagnosis.hypotheses)
 
 
 def spared_gears(outlook: Outlook) -> Finding | None:

@@ -9,6 +9,7 @@ from starlette.responses import Response
 
 from speedcal.text.pages import page_labels
 from speedcal.units import USUAL_LIMIT
+from speedcal.vehicle.data import facts
 from speedcal.web.answers import RefusedError, attachment
 from speedcal.web.figures import number_in
 from speedcal.web.kept.auth import ROLES
@@ -50,7 +51,13 @@ def job_page(context: Context, view: View) -> Response:
         groups=groups(),
         told=entries(web.store, job.id, limit=_TOLD),
         usual_limit=f"{_usual_limit(job.unit, result):g}",
+        by_distance=_by_distance(job.document.get("tolerance", {})),
     )
+
+
+def _by_distance(rule: Mapping[str, Any]) -> bool:
+    """Tell whether a rule is on the odometer: no sheet of speeds to hold settles it."""
+    return bool(facts("tolerances").get(str(rule.get("rule")), rule).get("quantity") == "distance")
 
 
 def _usual_limit(unit: str, result: Mapping[str, Any] | None) -> float:
