@@ -97,9 +97,7 @@ def build_model(facts: ReportFacts) -> ReportModel:
         sentences=tuple(
             dial_text.expected_sentence(expected, facts.unit, spoken_in=spoken)
             if expected
-            else dial_text.customer_sentence(
-                before, after, facts.unit, change=change, is_done=bool(done), spoken_in=spoken
-            )
+            else dial_text.customer_sentence(before, after, facts.unit, change=change if done else "", spoken_in=spoken)
             for spoken in units
         ),
         cause=text.cause(corrections if after is None else None),

@@ -33,6 +33,8 @@ def test_the_customers_sentence_says_what_the_dial_showed_and_shows() -> None:
     after = make_calibration(1.0, offset=0.5, u_offset=0.3)
     said = dial_words.customer_sentence(before, after, "mph", change="the gear change", spoken_in="mph")
     assert said == "At a true 60 mph the dial showed 66; after the gear change it shows 60 to 61."
+    left = dial_words.customer_sentence(before, after, "mph", change="", spoken_in="mph")
+    assert left == "At a true 60 mph the dial showed 66; on the road test it shows 60 to 61."
 
 
 @pytest.mark.parametrize(

@@ -36,7 +36,6 @@ def customer_sentence(
     unit: DisplayUnit,
     *,
     change: str,
-    is_done: bool = False,
     spoken_in: DisplayUnit | None = None,
 ) -> str:
     """Say in one plain sentence what the dial did at a usual speed and what it does now.
@@ -46,9 +45,8 @@ def customer_sentence(
     unit
         Unit in which the speed is a round one.
     change
-        What was changed, as :func:`change_words` names it.
-    is_done
-        Whether it was changed; then the drive before it does not tell what the dial shows now.
+        What was changed, as :func:`change_words` names it; empty where nothing was. The drive before a change does not
+        tell what the dial shows now.
     spoken_in
         Unit of the numbers in the sentence, when another.
     """
@@ -56,12 +54,12 @@ def customer_sentence(
     known = [c for c in (before, after) if c is not None]
     speed = headline_speed(known, unit) * SPEED_UNIT_MPS[unit] / SPEED_UNIT_MPS[spoken]
     start = f"At a true {speed:.0f} {spoken} the dial"
-    if before is not None and after is None and is_done:
+    if before is not None and after is None and change:
         return f"{start} showed {shown_range(before, speed, spoken)} before {change}."
     if before is None or after is None:
         return f"{start} shows {shown_range(known[0], speed, spoken)}."
     was, now = (shown_range(c, speed, spoken) for c in (before, after))
-    return f"{start} showed {was}; after {change} it shows {now}."
+    return f"{start} showed {was}; {f'after {change}' if change else 'on the road test'} it shows {now}."
 
 
 def expected_sentence(expected: Calibration, unit: DisplayUnit, *, spoken_in: DisplayUnit) -> str:
