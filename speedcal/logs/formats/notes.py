@@ -15,7 +15,7 @@ from speedcal.logs.drive.readings import Readings
 from speedcal.logs.drive.readings_built import Shown, Stamps, build_readings
 from speedcal.logs.formats.registry import Request
 from speedcal.logs.source import Source
-from speedcal.logs.tables.beside_the_dial import are_united, name_the_dial, of_the_dial
+from speedcal.logs.tables.beside_the_dial import Habits, habits_of, is_behind_words, of_the_dial
 from speedcal.logs.tables.handwriting import (
     misread,
     without_numbers_of_lines,
@@ -52,6 +52,7 @@ _MOST_LINES, _LONG, _MOST_IN_LONG = 200_000, 100, 500_000
 class _Notes:
     """The lines that hold a reading, and what was seen on the others."""
 
+    habits: Habits
     times: list[str] = field(default_factory=list)
     speeds: list[float] = field(default_factory=list)
     u: list[float] = field(default_factory=list)
@@ -74,10 +75,6 @@ class _Notes:
     """Lines of words with a number in them, above the first reading."""
     doubtful: list[tuple[str, Problem]] = field(default_factory=list)
     """Lines of words with numbers there, and what is wrong with each if it is no title."""
-    dial_named: bool = False
-    """Lines say that what they hold was on the dial: what a phone showed is no reading, alone in its line either."""
-    united: bool = False
-    """Nearly every line has one number with its unit: what else stands there is something else."""
     unread: bool = False
     """The line before was a reading that cannot be understood, which a ditto mark cannot repeat."""
 
@@ -122,7 +119,7 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
     if len(lines) > _MOST_LINES or sum(len(text) for _, text in lines if len(text) > _LONG) > _MOST_IN_LONG:
         source.fail("too_long_for_notes", count=len(lines))
     tidied = with_times_above(_tidied(lines))
-    notes = _Notes(heading=heading, dial_named=name_the_dial(tidied), united=are_united(tidied))
+    notes = _Notes(habits_of(tidied), heading=heading)
     for number, text in tidied:
         if source.is_saying(text):
             continue
@@ -212,9 +209,9 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
 def _read(notes: _Notes, text: str) -> _Note:
     """Return what stands in a line; a ditto mark repeats the speed or the time of the last reading."""
     time, rest = time_in(text)
-    rest = of_the_dial(rest, timed=bool(time), dial_named=notes.dial_named)
+    rest = of_the_dial(rest, timed=bool(time), dial_named=notes.habits.dial_named)
     values, u = speeds_in(rest)
-    if notes.united and len(values) > 1 and (speed := united_speed(rest)) is not None:
+    if notes.habits.united and len(values) > 1 and (speed := united_speed(rest)) is not None:
         values = [speed]
     ditto = bool(_DITTO.search(rest)) and (bool(notes.speeds) or notes.unread)
     if not ditto or (time and values):
@@ -234,6 +231,8 @@ def _fault(notes: _Notes, text: str, note: _Note, *, listed: bool) -> str:
         return unreadable
     if not note.values:
         return ""
+    if note.time and is_behind_words(note.rest, notes.habits):
+        return "number_behind_words"
     return "time_goes_on" if note.time and goes_on(text) else unclear_in(note.rest, note.values, listed=listed)
 
 

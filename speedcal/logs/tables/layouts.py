@@ -29,11 +29,12 @@ def turned_upright(cells: list[list[str]], line: list[int]) -> tuple[list[list[s
 
 
 def one_below_the_other(
-    header: Sequence[str], rows: Sequence[list[str]], line: Sequence[int]
+    header: Sequence[str], rows: Sequence[list[str]], line: Sequence[int], titles: Sequence[str]
 ) -> tuple[list[str], list[list[str]], list[int], int] | None:
     """Return header, rows and lines of blocks, the first block first, and how many there are; None of one block.
 
-    People lay notes out so to see all at once. A block holds a time and a speed, and may have empty columns behind it.
+    People lay notes out so to see all at once. A block holds a time and a speed, and may have empty columns behind it;
+    one whose title, in the cells above the header, names a receiver is left out beside others.
     """
     width = next((i for i in range(2, len(header)) if header[i] == header[0]), len(header))
     block, count = list(header[:width]), -(-len(header) // width) if width else 0
@@ -44,10 +45,12 @@ def one_below_the_other(
         or {"time", "speed"} - {read_heading(name).role for name in block}
     ):
         return None
+    over = [" ".join(titles[k * width : (k + 1) * width]) for k in range(count)]
+    shown = [k for k in range(count) if read_heading(f"{over[k]} speed").origin != "satellite"] or range(count)
     parts = [
         (cells, number)
-        for k in range(count)
+        for k in shown
         for row, number in zip(rows, line, strict=True)
         if any(cells := row[k * width : (k + 1) * width])
     ]
-    return block, [cells for cells, _ in parts], [number for _, number in parts], count
+    return block, [cells for cells, _ in parts], [number for _, number in parts], len(shown)

@@ -31,7 +31,8 @@ _ONE_SIDED = late_pattern(
 _TOUCHING_UNIT = late_pattern(r"(?<=\d)(?=(?:mph|km|kph|kn|kt|mi/|m/s)[a-z/]*\b)", re.IGNORECASE)
 _BESIDE = late_pattern(
     r"(?<![\w.,])\d[\d.,]{0,7}\s?(?:rpm|r/min|1/min|u/min|°\s?[CF]?|%|psi|bar|volts?|s|secs?|seconds?|mins?|minutes?"
-    r"|hours?|hrs?|yards?|met(?:er|re)s|feet|ft|lanes?|cars|lorries|trucks|people)(?![A-Za-z])",
+    r"|hours?|hrs?|yards?|met(?:er|re)s|feet|ft|lanes?|cars|lorries|trucks|people"
+    r"|degrees?|deg|[CF]|gal(?:lons?)?|lit(?:er|re)s?|(?:mph\s|km/h\s)?(?:zone|limit)(?!\W{0,3}\d))(?![A-Za-z])",
     re.IGNORECASE,
 )
 """A number of something else."""
@@ -129,6 +130,13 @@ def united_speed(rest: str) -> float | None:
 def has_speed(rest: str) -> bool:
     """Tell whether :func:`speeds_in` finds any number."""
     return _NUMBER.search(ABOUT.sub(" ", _without_others(_TOUCHING_UNIT.sub(" ", rest)))) is not None
+
+
+def words_before_number(rest: str) -> str:
+    """Return what stands before the first number that :func:`speeds_in` finds."""
+    text = ABOUT.sub(" ", _without_others(_TOUCHING_UNIT.sub(" ", rest)))
+    found = _NUMBER.search(text)
+    return text[: found.start()] if found else ""
 
 
 def without_places(rest: str) -> str:

@@ -16,6 +16,7 @@ from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.numbers import MISSING
 from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.written_times import parse_stamp
+from speedcal.units import LENGTH_UNIT_M, parse_speed_unit
 
 _HEADER_WITHIN = 400
 """Rows within which the data must begin."""
@@ -87,7 +88,8 @@ def find_table(rows: Rows) -> Table | None:
     divided = with_places(table.header, table.rows)
     if divided:
         return replace(table, header=divided[0], rows=divided[1])
-    stacked = one_below_the_other(table.header, table.rows, table.line)
+    above = rows.line.index(table.header_line) if table.header_line in rows.line else 0
+    stacked = one_below_the_other(table.header, table.rows, table.line, rows.cells[above - 1] if above else [])
     if stacked is None:
         return table
     header, body, line, blocks = stacked
@@ -119,7 +121,10 @@ def _find_table(rows: Rows) -> Table | None:
     block = rows.cells[top:start]
     full = max(_filled(row) for row in block)
     names = next(i for i, row in enumerate(block) if _filled(row) >= 0.6 * full)
-    header = list(block[names])
+    if full == 1 < width and block[names][0]:  # a title: one column alone may be named, but not the first
+        return None
+    names = next((i for i in range(names + 1, len(block)) if _is_header_below(block[i], block[names])), names)
+    header = _with_units(block[names], max(map(len, rows.cells[start:])))
     under = [row for row in block[names + 1 :] if not all(map(is_missing, row))]
     for row in under:
         header = [f"{name} {word}".strip() for name, word in zip(header, _padded(row, len(header)), strict=True)]
@@ -175,6 +180,28 @@ def _with_remark(cells: list[str], width: int) -> list[str]:
     """Return a row whose last cell is a remark that went on behind a comma."""
     beyond = cells[width - 1 :]
     return [*cells[: width - 1], " ".join(beyond)] if len(beyond) > 1 and _is_words(beyond) else cells
+
+
+def _is_header_below(row: list[str], title: list[str]) -> bool:
+    """Tell whether a row names a time and goes on beyond the one above: that was a title with commas in it."""
+    return len(row) > len(title) and any(read_heading(cell).role == "time" for cell in row)
+
+
+def _with_units(header: list[str], widest: int) -> list[str]:
+    """Return a header with its units in the cells before, where it is as much too long: ``time,speed, km/h``."""
+    if len(header) - widest != sum(map(_is_unit, header[1:])) or len(header) == widest:
+        return list(header)
+    joined = header[:1]
+    for cell in header[1:]:
+        if _is_unit(cell):
+            joined[-1] += f" {cell}"
+        else:
+            joined.append(cell)
+    return joined
+
+
+def _is_unit(cell: str) -> bool:
+    return parse_speed_unit(cell) is not None or cell.lower() in LENGTH_UNIT_M
 
 
 def _has_figures(cell: str) -> bool:

@@ -16,7 +16,7 @@ from speedcal.logs.tables.handwriting import with_dittos
 from speedcal.logs.tables.tabular import Table, is_missing
 from speedcal.logs.times.clock_times import UnclearTimesError
 from speedcal.logs.times.gps_weeks import in_weeks
-from speedcal.logs.times.timestamps import parse_stamps
+from speedcal.logs.times.timestamps import are_since_1970, parse_stamps
 from speedcal.logs.writing.headers import Heading, normal
 from speedcal.logs.writing.numbers import time_step
 from speedcal.logs.writing.patterns import late_pattern
@@ -30,18 +30,18 @@ _LOOKED_AT, _FEW, _FEWEST_STEPS = 50, 0.1, 4
 _PARTS = {
     word: part
     for part, words in {
-        "year": ("year", "yyyy"),
-        "month": ("month", "mon"),
-        "day": ("day", "dd"),
-        "hour": ("hour", "hours", "hh", "hr", "h"),
-        "minute": ("minute", "minutes", "min", "mins", "mm", "m"),
-        "second": ("second", "seconds", "sec", "secs", "ss", "s"),
+        "year": "year yyyy jahr année año ano anno jaar rok år",
+        "month": "month mon monat mois mes mês mese maand miesiąc månad",
+        "day": "day dd tag jour día dia giorno dag dzień den",
+        "hour": "hour hours hh hr h stunde stunden heure heures hora ora ore uur godzina timme",
+        "minute": "minute minutes min mins mm m minuten minuto minuti minuut minuta minut",
+        "second": "second seconds sec secs ss s sek sekunde sekunden seconde secondes segundo secondo sekunda sekund",
     }.items()
-    for word in words
+    for word in words.split()
 }
 """Headers of the parts of a time that stand in columns of their own."""
 _OF_MINUTE = late_pattern(r"[0-5]?\d(?:\.\d+)?")
-_UNREAD = late_pattern(r"(?=[^°]{5,40}$)(?:\D*\d+){3,7}\D*")
+_UNREAD = late_pattern(r"(?=[^°]{5,40}$)\D*\d+(?:\D+\d+){2,6}\D*")
 """Three numbers in a cell of a column that is not named: most likely a time, which must not be passed over."""
 _DOTTED = late_pattern(r"\d{1,2}\.\d\d\.\d\d")
 """A date or a time; under the name of a date it is one."""
@@ -241,9 +241,10 @@ def _worth(cells: list[str], heading: Heading) -> int:
     worth = max(_WORTH.get(stamp.kind, 2) for stamp in stamps)
     if worth > 1:
         return worth
+    values = [stamp.value for stamp in stamps]
     if heading.role != "time":
-        return 0
-    return 3 if max(stamp.value for stamp in stamps) >= 3e8 else 1
+        return 3 if values[0] < values[-1] and values == sorted(values) and are_since_1970(values) else 0
+    return 3 if max(values) >= 3e8 else 1
 
 
 def on_track_clock(stamps: Stamps) -> tuple[FloatArray, bool]:

@@ -200,9 +200,9 @@ def _number_times(values: FloatArray, step: float, words: str) -> Stamps:
     the header names, in seconds if it names none.
     """
     middle = float(np.median(values))
-    for factor in _SINCE_1970:
-        if limits.EARLIEST_S <= middle * factor <= limits.LATEST_S:
-            return Stamps(values * factor, "utc", step * factor)
+    factor = _since_1970(middle)
+    if factor is not None:
+        return Stamps(values * factor, "utc", step * factor)
     whole = step >= 1
     if not whole and 36_526 <= middle <= 73_050 and np.ptp(values) < 2:
         return Stamps(np.round((values - _SPREADSHEET_EPOCH_D) * _DAY_S, 3), "local", max(step * _DAY_S, 0.001))
@@ -227,6 +227,17 @@ def _number_times(values: FloatArray, step: float, words: str) -> Stamps:
         return Stamps(of_day * 60.0, "time of day", 60.0, findings=[Finding("minutes_in_digits")])
     factor = 1e-3 if whole and np.ptp(values) > _DAY_S and np.median(np.abs(np.diff(values))) >= 50 else 1.0
     return Stamps(values * factor, "elapsed", step * factor, findings=[Finding("elapsed_unit", unit_s=factor)])
+
+
+def _since_1970(value: float) -> float | None:
+    """Return the seconds in the unit in which a number counts the time since 1970; None where it can be no such."""
+    return next((unit for unit in _SINCE_1970 if limits.EARLIEST_S <= value * unit <= limits.LATEST_S), None)
+
+
+def are_since_1970(values: Sequence[float]) -> bool:
+    """Tell whether numbers under any name must be times since 1970: all within the hours of a drive or two."""
+    unit = _since_1970(float(np.median(values)))
+    return unit is not None and float(np.ptp(values)) * unit <= _DAY_S
 
 
 def _are_clock_digits(values: FloatArray) -> bool:

@@ -19,10 +19,10 @@ _SMALL = late_pattern(r"(?<![a-z])(cm|mm)(?:/| per | )s(?![a-z/²^]|2)")
 _PARTS = {"cm": 0.01, "mm": 0.001}
 _LENGTH_UNIT = late_pattern(r"(?<![a-z])(miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])")
 INSTRUMENT = late_pattern(
-    r"indicated|speedo(?:meter)?|dial|needle|pointer|instrument|shown|display|dash|tach[oy]|compteur|reading|angezeigt"
+    r"indicated|speedo(?:meter)?|dial|needle|pointer|instrument|shown|display|dash|tach[oiy]|compteur|reading|angezeigt"
     r"|anzeige|affich|indicad|indicat[oa]|indiqu|teller|aangegeven|licznik|velocím|velocim|prędkościomierz|wskaz|gösterge"
     r"|(?<![a-z])ind(?![a-z])"
-    r"|mittari|mätare|спидометр|速度計|メーター|车速表|仪表|속도계"
+    r"|mittari|mätare|snelheidsmeter|fartsmåler|tablero|cruscotto|спидометр|速度計|メーター|车速表|仪表|속도계"
 )
 PHONE = (
     r"sat ?nav|navi|(?:smart)?phone|tel[eé]fono?|telefoon|telefone|téléphone|telemóvel|celular|móvil|handy"
@@ -41,13 +41,15 @@ _SPEED_WORD = late_pattern(
 )
 _NO_SPEED = late_pattern(
     r"(?<![a-z])(max|min|avg|average|mean|cruise|limit|engine|fan|wi?nd|rpm|shaft|turbine|rotor|accel|pump|motor"
-    r"|vertical|precision|accuracy|error|std)|m/s2|m/s\^2|m/s²"
+    r"|vertical|precision|accuracy|error|std|vmax|höchst|mittel|mittlere|durchschnitt|moyen|promedio|gemiddeld|średni"
+    r"|medel|snitt|gjennomsnitt|gennemsnit|průměr|átlag|keski|ortalama|máxim|massim|maksi?[my]|diff|delta|abweich|écart"
+    r"|ecart|diferen|scarto|verschil|różnica|skillnad|afwijking)|(?<![a-z])m[eé]dia(?![a-z])|ø|m/s2|m/s\^2|m/s²"
 )
 _TIME_WORD = late_pattern(
     r"(?<![a-z])(time|timestamp|stamp|datetime|clock|utc|gmt|epoch|elapsed|seconds?|secs?|mins|minut(?:es?|en|os?|i|er|y)"
     r"|min\.? (?:after|from|into)"
     r"|se(?:k|g|kund(?:en?|er|y)|gundos?|condes?|condi|conden)|mm\.ss|(?:lauf|fahr)zeit|temps|tiempo|tempo"
-    r"|zeit|uhrzeit|uhr|zeitpunkt|moment|instant|heure|hora|tijd|tid|czas|saat|zaman|čas|idő|aika|время|when|since|stopwatch|horodatage|i?tow|hh:mm|mm:ss)(?![a-z])|日時|時刻|时间|시간"
+    r"|zeit|uhrzeit|uhr|zeitpunkt|moment|instant|heure|hora|horário|ora|orario|tijd(?:stip)?|tid(?:spunkt)?|klock(?:an|slag)|klokkeslæt|klokken|kello|godz(?:ina)?|czas|saat|zaman|čas|idő|aika|время|when|since|stopwatch|horodatage|i?tow|hh:mm|mm:ss)(?![a-z])|日時|時刻|时间|시간"
 )
 _BARE_TIME = late_pattern(r"t|(?:s|[mµun]s|sec|min|minutes?|hours?)|t ?[\[(]?(?:s|[mµun]s|sec|min|h)[\])]?")
 _WHEN = late_pattern(r"\d[\d.:]* ?[^\W\d]*|(?<![a-z])since(?! (?:the )?start)")

@@ -359,6 +359,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "no_time_in_line": ("there is no time in this line", _WRITE),
     "note_too_long": ("the line has {length} characters and is not a note", _WRITE),
     "no_reading_in_line": ("there is no reading in {found!r}", _WRITE),
+    "number_behind_words": (
+        "the number in {found!r} stands behind words, unlike the others",
+        "If the dial showed it, write it as the others, such as '10:32:15  45 mph'",
+    ),
     "letter_for_digit": ("{found!r} has a letter where a figure belongs", "Write 0 for o and 1 for l or I"),
     "numbers_in_words": (
         "the numbers in {found!r} are in words",

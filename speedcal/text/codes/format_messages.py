@@ -67,6 +67,7 @@ LABELS: dict[str, str] = {
     "no_time_in_line": "no time",
     "note_too_long": "line too long",
     "no_reading_in_line": "no reading",
+    "number_behind_words": "number behind other words than the others",
     "letter_for_digit": "letter for a figure",
     "numbers_in_words": "numbers in words",
     "several_numbers": "several numbers",

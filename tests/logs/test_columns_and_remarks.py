@@ -1,0 +1,148 @@
+"""Columns under names that say little or in another language, titles with commas, and remarks with numbers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from speedcal.logs import read_readings, read_track
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.writing.headers import read_heading
+from speedcal.units import KMH_MPS, MPH_MPS
+from tests.support.logfiles import small_drive
+
+_AFTER_S = np.array([0, 24, 55, 82, 122, 144, 179], float)
+_DIAL = np.array([30, 38, 47, 55, 64, 60, 52])
+_AT = ("14:03:12", "14:03:36", "14:04:07", "14:04:34", "14:05:14", "14:05:36", "14:06:11")
+
+
+def _read(tmp_path: Path, text: str, name: str = "notes.txt") -> Readings:
+    path = tmp_path / name
+    path.write_text(text, encoding="utf-8")
+    return read_readings(path)
+
+
+def _is_drive(readings: Readings, unit_mps: float = MPH_MPS) -> bool:
+    rows = len(readings) == len(_DIAL) and np.allclose(readings.speed_mps, _DIAL * unit_mps)
+    return bool(rows and np.allclose(readings.time_s - readings.time_s[0], _AFTER_S))
+
+
+def _rows(form: str) -> str:
+    return "".join(form.format(i=i, at=_AT[i], dial=_DIAL[i], after=_AFTER_S[i]) + "\n" for i in range(len(_DIAL)))
+
+
+@pytest.mark.parametrize(
+    "table",
+    [
+        "no;quota (m);tachimetro km/h\n" + _rows("{i};{i}12.5;{dial}"),
+        "speedo km/h,pressure\n" + _rows("{dial},1013.{i}"),
+        "distance (km);tacho (km/h);volts\n" + _rows("{i},250;{dial};13,82{i}"),
+    ],
+)
+def test_a_number_under_an_unknown_name_is_no_time(tmp_path: Path, table: str) -> None:
+    """Heights, pressures and distances of five figures used to be taken for times where no column had any."""
+    readings = _read(tmp_path, table, "notes.csv")
+    assert readings.clock == "none"
+    assert readings.speed_mps == pytest.approx(_DIAL * KMH_MPS)
+
+
+@pytest.mark.parametrize("name", ["fixtime", "Ora", "Klockslag", "Pořízeno"])
+@pytest.mark.parametrize("unit_s", [1.0, 0.001])
+def test_seconds_since_1970_are_times_under_any_name(tmp_path: Path, name: str, unit_s: float) -> None:
+    """A name that is not known used to cost a log its times."""
+    rows = "".join(f"{(1_787_326_867 + a) / unit_s:.0f},{d}\n" for a, d in zip(_AFTER_S, _DIAL, strict=True))
+    readings = _read(tmp_path, f"{name},indicated km/h\n{rows}", "notes.csv")
+    assert readings.clock == "utc"
+    assert readings.time_s[0] == 1_787_326_867
+    assert _is_drive(readings, KMH_MPS)
+
+
+@pytest.mark.parametrize("parts", ["Stunde;Minute;Sekunde", "heure;minute;seconde", "hora;minuto;segundo"])
+def test_parts_of_a_time_in_other_languages(tmp_path: Path, parts: str) -> None:
+    """The column of the minutes alone used to be the time."""
+    rows = "".join(f"{at.replace(':', ';')};{dial}\n" for at, dial in zip(_AT, _DIAL, strict=True))
+    assert _is_drive(_read(tmp_path, f"{parts};indicated km/h\n{rows}", "notes.csv"), KMH_MPS)
+
+
+@pytest.mark.parametrize("titles", ["Dash,,GPS,", "GPS,,Dash,", "Speedo,,Phone,"])
+def test_a_block_of_the_receiver_beside_that_of_the_dial_is_no_second_half_of_it(tmp_path: Path, titles: str) -> None:
+    """Both used to be read as one list."""
+    form = "14:00:0{i},20,{at},{dial}" if titles.startswith("GPS") else "{at},{dial},14:00:0{i},20"
+    assert _is_drive(_read(tmp_path, f"{titles}\ntime,mph,time,mph\n{_rows(form)}", "notes.csv"))
+
+
+_BESIDE = (
+    ("Velocità media km/h", "Gemiddelde snelheid km/h", "Prędkość średnia km/h", "Medelhastighet km/h", "Ø km/h"),
+    ("Velocidad máxima km/h", "Höchstgeschwindigkeit km/h", "vitesse moyenne km/h", "Vmax km/h", "Promedio km/h"),
+    ("difference mph", "Abweichung km/h", "Écart (km/h)", "Verschil km/h", "delta mph"),
+)
+
+
+@pytest.mark.parametrize("names", _BESIDE)
+def test_a_mean_a_highest_speed_and_a_difference_are_no_reading(names: tuple[str, ...]) -> None:
+    """They used to stand in the question which column is the dial."""
+    assert {read_heading(name).role for name in names} == {""}
+    assert read_heading("Velocidad km/h").role == "speed"
+
+
+@pytest.mark.parametrize("name", ["Tachimetro", "Snelheidsmeter", "Velocidad tablero", "Cruscotto"])
+def test_the_dial_in_other_languages(name: str) -> None:
+    """What these words name is the instrument, whatever other speeds stand beside it."""
+    assert read_heading(name).origin == "instrument"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Pickup, 33x12.5 tires, gears 4.10\ntime,speedo mph,gps mph,remark,rpm\n" + _rows("{at},{dial},20,,1800"),
+        "No,time,speedo, mph,gps, mph\n" + _rows("{i},{at},{dial},20"),
+        "Hi,\nhere are the readings.\n(mph)\n" + _rows("{at}, {dial}"),
+    ],
+)
+def test_commas_of_a_title_part_no_columns(tmp_path: Path, text: str) -> None:
+    """They used to give the columns below them other names."""
+    assert _is_drive(_read(tmp_path, text, "notes.csv"))
+
+
+def test_a_unit_behind_a_comma_moves_no_position(tmp_path: Path) -> None:
+    """The columns behind ``speed, km/h`` used to be taken for the ones beside them: longitudes for latitudes."""
+    drive = small_drive()
+    rows = zip(drive.time_s, drive.speed_mps * 3.6, drive.latitude_deg, drive.longitude_deg, strict=True)
+    text = "time,gps speed, km/h,latitude,longitude\n" + "".join(
+        f"{t:.0f},{v:.2f},{a:.7f},{o:.7f}\n" for t, v, a, o in rows
+    )
+    path = tmp_path / "track.csv"
+    path.write_text(text)
+    track = read_track(path)
+    assert track.latitude_deg == pytest.approx(drive.latitude_deg, abs=1e-6)
+    assert track.longitude_deg == pytest.approx(drive.longitude_deg, abs=1e-6)
+    assert track.speed_mps == pytest.approx(drive.speed_mps, abs=0.01)
+
+
+_OTHERS = ("speed limit 45", "limit is now 45", "fuel 20 l", "outside 22 degrees", "bridge 2", "oil at 95 C", "tank 40")
+_LED_UP_TO = ("slowing 45", "now 45", "past the bridge 45", "wet road, 45", "we're doing 45", "it's 45", "needle at 45")
+
+
+@pytest.mark.parametrize("form", ["{at} {dial}", "{at} speedo {dial}", "{at}: {dial} mph"])
+def test_a_number_behind_words_that_no_other_line_has_is_no_reading(tmp_path: Path, form: str) -> None:
+    """Timed remarks about limits, fuel and weather used to be readings; each is named now."""
+    for remark in _OTHERS:
+        readings = _read(tmp_path, f"speeds in mph\n{_rows(form)}14:06:40 {remark}\n")
+        assert _is_drive(readings), remark
+
+
+@pytest.mark.parametrize("remark", _LED_UP_TO)
+def test_words_that_lead_up_to_a_speed_cost_no_reading(tmp_path: Path, remark: str) -> None:
+    """How the speed goes, what shows it and where they are is said before a reading."""
+    readings = _read(tmp_path, f"speeds in mph\n{_rows('{at} {dial}')}14:06:40 {remark}\n")
+    assert readings.speed_mps[-1] == pytest.approx(45 * MPH_MPS)
+    assert not readings.dropped
+
+
+def test_lines_that_each_say_something_else_have_no_habit(tmp_path: Path) -> None:
+    """Where the words change from line to line, none of them is unlike the others."""
+    words = ("school", "bridge", "mill", "church", "station", "farm", "pond")
+    lines = "".join(f"{at} {word} {dial}\n" for at, word, dial in zip(_AT, words, _DIAL, strict=True))
+    assert _is_drive(_read(tmp_path, f"speeds in mph\n{lines}"))
