@@ -67,6 +67,16 @@ def test_engine_speed_in_a_known_gear_gives_the_road_speed(tmp_path: Path) -> No
         ("mile marker,elapsed,dial mph\n112,0:00,60\n113,1:03,60\n114,2:07,60\n", [57.143, 56.25]),
         ("post,time hh:mm:ss,speedo mph\n114,10:03:00,60\n113,10:04:03,60\n", [57.143]),
         ("dial mph,gps mph,distance mi,time\n60,57,,\n60,,1,63.2\n", [57, 56.962]),
+        ("mile,time,dial mph\n112,10:03:00,60\n113,10:04:03,60\n114,10:05:07,60\n", [57.143, 56.25]),
+        ("mile,stopwatch,dial mph\n0,0:00,60\n1,1:03,60\n2,2:07,60\n", [57.143, 56.25]),
+        ("dial mph,miles,time\n60,1,1:03\n60,2,2:06\n60,3,3:09\n", [57.143, 57.143, 57.143]),  # three runs
+        ("lap,dial mph,1 mile time\n1,60,1:03.2\n2,60,1:04.0\n", [56.962, 56.25]),
+        ("dial mph,mile\n60,1:03.2\n60,1:04.0\n", [56.962, 56.25]),
+        ("dial mph,60,60,60,60\nGPS mph,57,56.5,57.5,57\n", [57, 56.5, 57.5, 57]),
+        ("Tacho mph;60;60;60;60\nGPS mph;57;56,5;57,5;57\n", [57, 56.5, 57.5, 57]),
+        ("dial mph,gps mph,error mph,error %\n60,57,3,5.3\n40,38,2,5.3\n", [57, 38]),
+        ("date,time,dial mph,gps mph\n8/21/26,10:40,60,57\n8/21/26,10:41,40,38\n", [57, 38]),
+        ("rpm,dial mph,gps mph\n2400,60,57\n1600,40,38\n", [57, 38]),
     ],
 )
 def test_each_way_to_know_the_truth_is_understood(tmp_path: Path, text: str, true: list[float]) -> None:

@@ -13,6 +13,7 @@ from speedcal.logs.checks.words import LENGTH_UNIT, ODOMETER, SAID, TOKEN, Token
 from speedcal.logs.source import Source
 from speedcal.logs.tables.handwriting import misread, without_struck
 from speedcal.logs.tables.tabular import Table
+from speedcal.logs.tables.typed_lines import without_senders
 from speedcal.logs.writing.headers import speed_unit_in
 from speedcal.logs.writing.number_words import in_figures
 from speedcal.logs.writing.patterns import late_pattern
@@ -29,9 +30,10 @@ _TELLS = late_pattern(r"(?<![a-z])(?:beside|next to|near)(?![a-z])")
 _BULLET = late_pattern(
     r"(?:[-*•·–]\s+|\(?\d{1,2}[.)]\s+(?=\S)|(?:run|pass|check|test|lap)\s*#?\d{0,2}\s*[:.)-]\s*|#\d{1,2}\s*[:.)-]?\s+)+"
 )
+_DATE = late_pattern(r"\[?(?:\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{4}-\d\d-\d\d),?\s(?=\d{1,2}:\d\d)")
 _PER_HOUR = late_pattern(r"miles? (?:per|an|a) hour|m\.p\.h\.?")
 _KM_PER_HOUR = late_pattern(r"(?:kilomet(?:er|re)s?|km) (?:per|an) hour")
-_CELLS = late_pattern(r"\s*[;|/\t]\s*|,\s+|\s+")
+_CELLS = late_pattern(r"\s*(?:[;|/\t=→]|[-–]>|(?<![a-z])vs(?![a-z])\.?)\s*|,\s+|\s+")
 _HEADINGS = {
     "dial": "dial", "true": "gps", "distance": "distance m", "time": "time", "rpm": "rpm", "gear": "gear ratio",
     "trip": "trip", "odometer_start": "odometer start", "odometer_end": "odometer end", "post": "mile post",
@@ -71,7 +73,7 @@ def noted_checks(source: Source, lines: tuple[tuple[int, str], ...]) -> tuple[Ta
     if len(lines) > _MOST_LINES:
         return None
     sheet = _Sheet()
-    for number, text in in_figures(lines):
+    for number, text in in_figures(without_senders(lines)):
         if len(text) <= _LONGEST:
             _take(sheet, number, text)
     if not sheet.rows:
@@ -94,6 +96,8 @@ def is_check(text: str) -> bool:
 def _tidy(text: str) -> str:
     """Return a line in lower case without what was crossed out and without the number or mark of an item of a list."""
     tidy = _KM_PER_HOUR.sub("km/h", _PER_HOUR.sub("mph", " ".join(without_struck(text).split()).lower()))
+    dated = _DATE.match(tidy)
+    tidy = tidy[dated.end() :] if dated else tidy
     bullet = _BULLET.match(tidy)
     return tidy[bullet.end() :] if bullet else tidy
 
@@ -109,7 +113,9 @@ def _take(sheet: _Sheet, number: int, text: str) -> None:
         return
     found = _by_title(sheet, tidy) or _read(sheet, tidy)
     if isinstance(found, str):
-        if found != "check_note_incomplete" or (sheet.rows and not _is_remark(tidy)):
+        if not sheet.rows and _is_title(tidy):
+            _take_words(sheet, tidy)
+        elif found != "check_note_incomplete" or (sheet.rows and not _is_remark(tidy)):
             sheet.problems.append(Problem(found, line=number, found=text.strip()[:60]))
         else:
             _take_words(sheet, tidy)
@@ -123,6 +129,11 @@ def _take(sheet: _Sheet, number: int, text: str) -> None:
 def _is_remark(text: str) -> bool:
     """Tell whether a line is words with a number or two among them that say nothing of a check."""
     return {kind for kind, _ in read_tokens(text)} <= {"number", "apart"} and len(re.findall(r"[a-z]{2,}", text)) > 2
+
+
+def _is_title(text: str) -> bool:
+    """Tell whether a line begins with a word and its numbers have none that belongs to a check."""
+    return text[:2].isalpha() and {kind for kind, _ in read_tokens(text)} <= {"number", "apart", "range"}
 
 
 def _take_words(sheet: _Sheet, words: str) -> None:
@@ -167,6 +178,7 @@ def _read(sheet: _Sheet, text: str) -> list[dict[str, str]] | str:
     tokens = read_tokens(text)
     kinds = {kind for kind, _ in tokens}
     left = TOKEN.sub(" ", text)
+    sheet.unit = sheet.unit or speed_unit_in(left) or ""
     if any(character.isdigit() for character in left):
         return "check_note_unclear" if sheet.rows or len(kinds) > 1 else "check_note_incomplete"
     row: dict[str, str] = {}

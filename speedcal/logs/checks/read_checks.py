@@ -215,8 +215,10 @@ def _truths(sheet: CheckSheet, dial: FloatArray, dial_unit: SpeedUnit, shaft_tur
     if not has_dial:
         return []
     posts = by_posts(sheet, dial)
-    found = (by_receiver(sheet, dial, dial_unit), posts or by_run(sheet, dial), by_rpm(sheet, shaft_turn_m))
+    found = (by_receiver(sheet, dial, dial_unit), posts or by_run(sheet, dial))
     truths = [truth for truth in found if truth is not None]
+    if not truths or (shaft_turn_m is not None and sheet.only("gear") is not None):
+        truths += filter(None, [by_rpm(sheet, shaft_turn_m)])
     if not truths and not any(column.part.startswith("odometer") for column in sheet.columns):
         sheet.source.fail("no_truth_columns", line=sheet.table.header_line, columns=sheet.table.header[:30])
     return truths

@@ -41,7 +41,11 @@ _TOKENS: tuple[tuple[str, str], ...] = (
     ("distance", r"(?<![a-z])(?:(?:half|quarter|one|two)(?: of)?(?: an?)?[ -])?(?:mile|kilomet(?:er|re))(?![a-z])"),
     ("dial", r"speedo(?:meter)?|(?<![a-z])(?:dial|needle|pointer|indicated|dash(?:board)?|instrument)(?![a-z])"),
     ("true", r"(?<![a-z])(?:gps|gnss|phone|sat ?nav|app|actual|true|real|radar|receiver)(?![a-z])"),
-    ("apart", r"[,;=|/]|->|→|(?<= )[-–](?= )|(?<![a-z])(?:vs|versus|and)(?![a-z])"),
+    (
+        "apart",
+        r"[,;=|/]|->|→|(?<= )[-–](?= )|(?<![a-z])(?:vs|versus|and)(?![a-z])"
+        r"|(?<!on )(?<!by )(?<!off )(?<!from )(?<![a-z])the (?=gps|phone|app|sat)",
+    ),
     ("ditto", r"(?<!\S)(?:\"|''|″|”|〃|ditto|same)(?=\s|[,;:]|$)"),
     ("number", rf"(?<![a-z\d.,]){_NUMBER}(?!(?!ish)[a-z])"),
 )

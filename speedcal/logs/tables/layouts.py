@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from itertools import zip_longest
 
 from speedcal.logs.writing.headers import read_heading
+from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.written_times import parse_stamp
 
 _MOST_ROWS, _FEWEST_COLUMNS, _MOST_BLOCKS = 12, 4, 40
+_NUMBER = late_pattern(r"[-+]?\d{1,7}(?:[.,]\d{1,7})?(?: ?[a-z/]{1,4})?", re.IGNORECASE)
 
 
 def turned_upright(cells: list[list[str]], line: list[int]) -> tuple[list[list[str]], list[int]] | None:
     """Return the rows of a table that goes on from left to right, and the line of its speeds for each; None of another.
 
-    A row of times and one of speeds are asked for, and more columns than rows.
+    A row of speeds is asked for, one of times or a second of numbers alone, and more columns than rows.
     """
     if not 2 <= len(cells) <= _MOST_ROWS:
         return None
@@ -22,10 +25,17 @@ def turned_upright(cells: list[list[str]], line: list[int]) -> tuple[list[list[s
         (row, number) for row, number in zip(cells, line, strict=True) if len(row) >= max(_FEWEST_COLUMNS, len(cells))
     ]
     roles = {read_heading(row[0]).role: (row, number) for row, number in wide}
-    if not {"time", "speed"} <= set(roles) or parse_stamp(roles["time"][0][1]) is None:
+    timed = "time" in roles and parse_stamp(roles["time"][0][1]) is not None
+    in_numbers = [row[0][:1].isalpha() and _are_numbers(row[1:]) for row, _ in wide]
+    if "speed" not in roles or not (timed or (len(wide) > 1 and all(in_numbers))):
         return None
     rows = [list(row) for row in zip_longest(*(row for row, _ in wide), fillvalue="")]
     return rows, [roles["speed"][1]] * len(rows)
+
+
+def _are_numbers(cells: Sequence[str]) -> bool:
+    filled = [cell for cell in cells if cell]
+    return 2 * len(filled) > len(cells) and all(map(_NUMBER.fullmatch, filled))
 
 
 def one_below_the_other(

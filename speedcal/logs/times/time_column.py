@@ -30,14 +30,14 @@ _LOOKED_AT, _FEW, _FEWEST_STEPS = 50, 0.1, 4
 _PARTS = {
     word: part
     for part, words in {
-        "year": "year yyyy jahr année año ano anno jaar rok år",
-        "month": "month mon monat mois mes mês mese maand miesiąc månad",
-        "day": "day dd tag jour día dia giorno dag dzień den",
-        "hour": "hour hours hh hr h stunde stunden heure heures hora ora ore uur godzina timme",
-        "minute": "minute minutes min mins mm m minuten minuto minuti minuut minuta minut",
-        "second": "second seconds sec secs ss s sek sekunde sekunden seconde secondes segundo secondo sekunda sekund",
+        "year": "year/yyyy/jahr/année/año/ano/anno/jaar/rok/år",
+        "month": "month/mon/monat/mois/mes/mês/mese/maand/miesiąc/månad",
+        "day": "day/dd/tag/jour/día/dia/giorno/dag/dzień/den",
+        "hour": "hour/hours/hh/hr/h/stunde/stunden/heure/heures/hora/ora/ore/uur/godzina/timme",
+        "minute": "minute/minutes/min/mins/mm/m/minuten/minuto/minuti/minuut/minuta/minut",
+        "second": "second/seconds/sec/secs/ss/s/sek/sekunde/sekunden/seconde/secondes/segundo/secondo/sekunda/sekund",
     }.items()
-    for word in words.split()
+    for word in words.split("/")
 }
 """Headers of the parts of a time that stand in columns of their own."""
 _OF_MINUTE = late_pattern(r"[0-5]?\d(?:\.\d+)?")
