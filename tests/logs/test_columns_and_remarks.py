@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from speedcal.errors import ReadingsFormatError
 from speedcal.logs import read_readings, read_track
 from speedcal.logs.drive.readings import Readings
 from speedcal.logs.writing.headers import read_heading
@@ -93,6 +94,54 @@ def test_the_dial_in_other_languages(name: str) -> None:
     assert read_heading(name).origin == "instrument"
 
 
+@pytest.mark.parametrize("names", [("dash", "phone"), ("GPS", "speedometer"), ("can bus", "satellite")])
+def test_rows_whose_source_is_a_receiver_are_no_readings(tmp_path: Path, names: tuple[str, str]) -> None:
+    """Both used to be taken for readings of the dial, two at each moment."""
+    of_receiver = {"phone", "GPS", "satellite"}
+    rows = "".join(
+        f"{at},{dial if name not in of_receiver else dial - 3} mph,{name}\n"
+        for at, dial in zip(_AT, _DIAL, strict=True)
+        for name in names
+    )
+    readings = _read(tmp_path, f"time,speed,source\n{rows}", "notes.csv")
+    assert _is_drive(readings)
+    assert readings.dropped["other_source"] == len(_DIAL)
+
+
+def test_a_date_that_stays_over_midnight_is_that_of_the_start(tmp_path: Path) -> None:
+    """The readings after midnight used to lie a day before the others; two days as they are stay so."""
+    late = ("23:58:12", "23:58:36", "23:59:07", "23:59:34", "00:00:14", "00:00:36", "00:01:11")
+    rows = "".join(f"2026-08-21,{at},{dial}\n" for at, dial in zip(late, _DIAL, strict=True))
+    assert _is_drive(_read(tmp_path, f"date,time,speedo mph\n{rows}", "notes.csv"))
+    rows = rows.replace("2026-08-21,00", "2026-08-20,00")
+    assert not _is_drive(_read(tmp_path, f"date,time,speedo mph\n{rows}", "notes.csv"))
+
+
+def test_a_unit_in_any_comment_above_counts(tmp_path: Path) -> None:
+    """Only the last comment used to be looked at."""
+    text = "# speeds in km/h\n# by hand\nt;v\n" + _rows("{after};{dial}")
+    assert _is_drive(_read(tmp_path, text, "notes.csv"), KMH_MPS)
+
+
+@pytest.mark.parametrize("below", ["mph", "all in mph", "(speeds in mph)"])
+def test_a_unit_may_stand_below_the_readings(tmp_path: Path, below: str) -> None:
+    """It used to be asked for."""
+    assert _is_drive(_read(tmp_path, f"{_rows('{at} {dial}')}{below}\n"))
+
+
+@pytest.mark.parametrize("form", ["{at} 20 gps {dial} dash", "{at} 20 (dash {dial})", "{at} limit 20, needle {dial}"])
+def test_of_two_numbers_the_one_beside_the_word_for_the_dial_counts(tmp_path: Path, form: str) -> None:
+    """It used to be asked which of them is the speed, on every line."""
+    assert _is_drive(_read(tmp_path, f"speeds in mph\n{_rows(form)}"))
+
+
+def test_a_number_on_both_sides_of_the_dial_is_asked_about(tmp_path: Path) -> None:
+    """``20 dash 45`` may be either."""
+    with pytest.raises(ReadingsFormatError) as refused:
+        _read(tmp_path, f"speeds in mph\n{_rows('{at} 20 dash {dial}')}")
+    assert "2 numbers" in str(refused.value)
+
+
 @pytest.mark.parametrize(
     "text",
     [
@@ -119,6 +168,12 @@ def test_a_unit_behind_a_comma_moves_no_position(tmp_path: Path) -> None:
     assert track.latitude_deg == pytest.approx(drive.latitude_deg, abs=1e-6)
     assert track.longitude_deg == pytest.approx(drive.longitude_deg, abs=1e-6)
     assert track.speed_mps == pytest.approx(drive.speed_mps, abs=0.01)
+
+
+@pytest.mark.parametrize("remark", ["ok 2 more runs", "slowing 45", "then 3 miles"])
+def test_where_each_reading_has_its_unit_a_number_without_one_behind_words_is_none(tmp_path: Path, remark: str) -> None:
+    """A person who writes units leaves none out."""
+    assert _is_drive(_read(tmp_path, f"{_rows('{at} {dial} mph')}14:06:40 {remark}\n"))
 
 
 _OTHERS = ("speed limit 45", "limit is now 45", "fuel 20 l", "outside 22 degrees", "bridge 2", "oil at 95 C", "tank 40")

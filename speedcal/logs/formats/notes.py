@@ -23,7 +23,15 @@ from speedcal.logs.tables.handwriting import (
     without_struck,
 )
 from speedcal.logs.tables.line_rows import Line
-from speedcal.logs.tables.note_numbers import ABOUT, RANGE, speeds_in, unclear_in, united_speed, without_places
+from speedcal.logs.tables.note_numbers import (
+    ABOUT,
+    RANGE,
+    speed_beside_dial,
+    speeds_in,
+    unclear_in,
+    united_speed,
+    without_places,
+)
 from speedcal.logs.tables.noted_times import goes_on, time_in, with_days_above, with_times_above
 from speedcal.logs.tables.typed_lines import one_below_another, with_clock_figures, without_senders
 from speedcal.logs.times.clock_times import UnclearTimesError
@@ -43,7 +51,7 @@ _IN_TITLES = ("thousands_in_note", "several_numbers")
 """What keeps a line from being a reading and may stand in a title: sizes of tires, ratios, the odometer."""
 _LONGEST = 500
 _LONGEST_HEADING = 5_000
-_MOST_PROBLEMS = 10_000
+_MOST_PROBLEMS, _FEW_WORDS = 10_000, 5
 _MOST_LINES, _LONG, _MOST_IN_LONG = 200_000, 100, 500_000
 """Lines, and characters in the long ones, beyond which nobody has typed a text: a long one takes milliseconds."""
 
@@ -75,6 +83,8 @@ class _Notes:
     """Lines of words with a number in them, above the first reading."""
     doubtful: list[tuple[str, Problem]] = field(default_factory=list)
     """Lines of words with numbers there, and what is wrong with each if it is no title."""
+    unit_below: SpeedUnit | None = None
+    """Unit that a few words below readings name."""
     unread: bool = False
     """The line before was a reading that cannot be understood, which a ditto mark cannot repeat."""
 
@@ -211,8 +221,10 @@ def _read(notes: _Notes, text: str) -> _Note:
     time, rest = time_in(text)
     rest = of_the_dial(rest, timed=bool(time), dial_named=notes.habits.dial_named)
     values, u = speeds_in(rest)
-    if notes.habits.united and len(values) > 1 and (speed := united_speed(rest)) is not None:
-        values = [speed]
+    if len(values) > 1:
+        speed = united_speed(rest) if notes.habits.united else None
+        speed = speed_beside_dial(rest) if speed is None else speed
+        values = values if speed is None else [speed]
     ditto = bool(_DITTO.search(rest)) and (bool(notes.speeds) or notes.unread)
     if not ditto or (time and values):
         return _Note(time, rest, values, u, ditto)
@@ -271,6 +283,8 @@ def _take_words(notes: _Notes, number: int, text: str, *, timed: bool, digits: b
         notes.refuse("no_reading_in_line", number, found=_short(text))
     elif notes.speeds:
         notes.remarks += 1
+        if len(text.split()) <= _FEW_WORDS:
+            notes.unit_below = unit_in_title(text) or notes.unit_below
     else:
         _add_heading(notes, text)
 
@@ -288,6 +302,8 @@ def _unit(source: Source, notes: _Notes, request: Request) -> SpeedUnit:
     stated = request.unit or cast(SpeedUnit | None, source.said("dial_unit"))
     if stated is not None:
         units.setdefault(stated, 0)
+    if not units and notes.unit_below is not None:
+        return notes.unit_below
     if not units and notes.problems:
         refuse(source, notes.problems, len(notes.speeds))
     if not units:

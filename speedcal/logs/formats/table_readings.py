@@ -21,6 +21,7 @@ from speedcal.logs.tables.handwriting import with_dittos
 from speedcal.logs.tables.markers import cleaned_speeds
 from speedcal.logs.tables.note_numbers import are_one_speed, in_one_unit, noted_speed
 from speedcal.logs.tables.sessions import one_session
+from speedcal.logs.tables.sources_of_rows import of_the_dial
 from speedcal.logs.tables.tabular import Table, check_header, decimal_mark, is_missing, named_column, uses_decimal_comma
 from speedcal.logs.times.time_column import on_track_clock, read_times
 from speedcal.logs.writing.headers import Heading, normal, read_heading, speed_unit_in, unit_in_title
@@ -45,7 +46,7 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     """
     check_header(source, table)
     headings = [read_heading(name) for name in table.header]
-    table = one_session(source, table, headings, request.session)
+    table, others = of_the_dial(one_session(source, table, headings, request.session))
     roles = {heading.role for heading in headings}
     with_fixes = {"latitude", "longitude"} <= roles
     index = _speed_column(source, table, headings, request, with_fixes=with_fixes)
@@ -70,13 +71,14 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     problems += [Problem("row_too_long", line=line, count=count, width=width) for line, count in table.overlong]
     shown = Shown(stamps, values, unit, table.line, problems=problems, column=table.header[index], findings=findings)
     shown.dropped["summary_row"] = table.summed
+    shown.dropped["other_source"] = others
     _add_odometer(source, table, headings, unit, comma, shown)
     stated_mps = _uncertainties(table, headings, "u", shown, comma=comma)
     shown.u_mps = u * SPEED_UNIT_MPS[unit] if stated_mps is None else stated_mps
     shown.u_common_mps = _uncertainties(table, headings, "u_common", shown, comma=comma)
-    others = [heading.name for i, heading in enumerate(headings) if heading.role == "speed" and i != index]
-    if others:
-        shown.findings.append(Finding("speed_column", column=table.header[index], others=others))
+    beside = [heading.name for i, heading in enumerate(headings) if heading.role == "speed" and i != index]
+    if beside:
+        shown.findings.append(Finding("speed_column", column=table.header[index], others=beside))
     if with_fixes and stamps.clock != "none":
         time_s, _ = on_track_clock(stamps)
         shown.stamps = Stamps(time_s, "gps", stamps.resolution_s, stamps.problems, stamps.findings)

@@ -106,7 +106,7 @@ def is_behind_words(rest: str, habits: Habits) -> bool:
     if habits.lead is None or words in {"", habits.lead} or INSTRUMENT.search(before):
         return False
     leads_up = _LEADS_UP.search(before) is not None and _OF_ROAD.search(before) is None
-    return not leads_up and united_speed(rest) is None
+    return not (leads_up and not habits.united) and united_speed(rest) is None  # who writes units leaves none out
 
 
 def _words(text: str) -> str:

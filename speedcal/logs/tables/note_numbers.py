@@ -59,6 +59,10 @@ _NAMED = late_pattern(
     re.IGNORECASE,
 )
 """A number behind a word that may say what it is, or before one that does: ``45 or so 63`` is neither."""
+_SPEED_BEFORE = late_pattern(
+    rf"(?<![\w.,:-])(\d{{1,3}}(?:[.,]\d{{1,2}})?)\s?(?:{SPEED_UNIT})?\s(?:on\s)?(?:the\s|my\s)?$"
+)
+_SPEED_AFTER = late_pattern(r"[a-z]*\s?[:=]?\s?(\d{1,3}(?:[.,]\d{1,2})?)(?![\w:]|[.,]\d)")
 _TWO_UNITS = late_pattern(
     rf"(?<![\w.,:+-])(?P<one>\d{{1,3}}(?:[.,]\d{{1,2}})?)\s?(?P<unit>{SPEED_UNIT})\s?[(\[=/|,;–-]{{0,2}}\s?"
     rf"(?:or|is)?\s?(?P<two>\d{{1,3}}(?:[.,]\d{{1,2}})?)\s?(?P<other>{SPEED_UNIT})(?![a-z/])\s?[)\]]?",
@@ -125,6 +129,17 @@ def united_speed(rest: str) -> float | None:
     ):
         return None
     return _float(found[0]["speed"])
+
+
+def speed_beside_dial(rest: str) -> float | None:
+    """Return the number that stands on one side of the one word that names the dial, None where it is not certain."""
+    text = rest.lower()
+    named = list(INSTRUMENT.finditer(text))
+    if len(named) != 1:
+        return None
+    before, after = _SPEED_BEFORE.search(text[: named[0].start()]), _SPEED_AFTER.match(text[named[0].end() :])
+    found = [side[1] for side in (before, after) if side is not None]
+    return _float(found[0]) if len(found) == 1 else None
 
 
 def has_speed(rest: str) -> bool:

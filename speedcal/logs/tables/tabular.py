@@ -47,6 +47,8 @@ class Table:
     """Lines of the headers of other tables in the same rows."""
     title: str = ""
     """What stands above the header."""
+    titles: tuple[str, ...] = ()
+    """The cells above the header."""
     blocks: int = 1
     """How often its columns stood side by side; they stand one below the other now."""
 
@@ -88,8 +90,7 @@ def find_table(rows: Rows) -> Table | None:
     divided = with_places(table.header, table.rows)
     if divided:
         return replace(table, header=divided[0], rows=divided[1])
-    above = rows.line.index(table.header_line) if table.header_line in rows.line else 0
-    stacked = one_below_the_other(table.header, table.rows, table.line, rows.cells[above - 1] if above else [])
+    stacked = one_below_the_other(table.header, table.rows, table.line, table.titles)
     if stacked is None:
         return table
     header, body, line, blocks = stacked
@@ -137,7 +138,6 @@ def _find_table(rows: Rows) -> Table | None:
     while body and body[-1][1][0].lower().rstrip(":.") in _SUMMARY:
         body.pop()
         summed += 1
-    comment = rows.commented[1] if rows.commented else ""
     above = [
         line
         for line, cells in zip(rows.line[:top], rows.cells[:top], strict=True)
@@ -157,7 +157,8 @@ def _find_table(rows: Rows) -> Table | None:
         tuple(above),
         summed,
         _other_tables(rows, top, start),
-        "; ".join([comment, *(cell for row in rows.cells[: top + names] for cell in row)])[:_LONGEST_TITLE],
+        "; ".join([rows.remarks, *(cell for row in rows.cells[: top + names] for cell in row)])[:_LONGEST_TITLE],
+        tuple(rows.cells[top + names - 1]) if top + names else (),
     )
 
 

@@ -149,6 +149,7 @@ def _slashed(stamps: list[Stamp], step: float, words: str, zone: tzinfo | None) 
 
 def _naive(values: FloatArray, step: float, words: str, zone: tzinfo | None) -> Stamps:
     """Place local stamps with a date: in the zone if one is known, else as they are."""
+    values = _past_midnight(values)
     if zone is None and not _UTC_HEADER.search(words):
         values, changed = undo_change(values)
         return Stamps(values, "local", step, findings=changed)
@@ -160,6 +161,17 @@ def _naive(values: FloatArray, step: float, words: str, zone: tzinfo | None) -> 
         if np.isfinite(value):
             utc[i] = last = _to_utc(value, zone, last)
     return Stamps(utc, "utc", step)
+
+
+def _past_midnight(values: FloatArray) -> FloatArray:
+    """Return stamps that all bear the date on which they began with the day after from midnight on."""
+    known = np.flatnonzero(np.isfinite(values))
+    back = np.flatnonzero(np.diff(values[known]) < -_NEARLY_A_DAY_S)
+    if len(back) != 1 or np.ptp(values[known] // _DAY_S) > 0:
+        return values
+    result = values.copy()
+    result[known[back[0] + 1] :] += _DAY_S
+    return result
 
 
 def _to_utc(value: float, zone: tzinfo, last: float) -> float:
@@ -185,7 +197,7 @@ _UNITS = (
 _FEWEST_LAPS, _OFTEN_BACK, _LONGEST_LAP_S = 6, 0.2, 3600.0
 _FEWEST_NOTED, _MOST_NOTED = 4, 40
 """Of times that are hours and minutes in digits."""
-_DAY_S = 86_400.0
+_DAY_S, _NEARLY_A_DAY_S = 86_400.0, 64_800.0
 _SPREADSHEET_EPOCH_D = 25_569
 """Number of 1970-01-01 among the days that spreadsheets count from the end of 1899."""
 

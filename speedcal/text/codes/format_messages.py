@@ -52,6 +52,7 @@ LABELS: dict[str, str] = {
     "line_without_speed": "line without a speed",
     "remark": "remark",
     "crossed_out": "crossed out",
+    "other_source": "row of a receiver",
     "summary_row": "row that sums up the others",
     "title_with_number": "title with a number in it",
     "waypoint_without_speed": "waypoint without a speed",
