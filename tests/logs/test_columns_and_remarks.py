@@ -76,7 +76,14 @@ def test_a_block_of_the_receiver_beside_that_of_the_dial_is_no_second_half_of_it
 
 _BESIDE = (
     ("Velocità media km/h", "Gemiddelde snelheid km/h", "Prędkość średnia km/h", "Medelhastighet km/h", "Ø km/h"),
-    ("Velocidad máxima km/h", "Höchstgeschwindigkeit km/h", "vitesse moyenne km/h", "Vmax km/h", "Promedio km/h"),
+    (
+        "Velocidad máxima km/h",
+        "Höchstgeschwindigkeit km/h",
+        "vitesse moyenne km/h",
+        "Top speed mph",
+        "Vmax km/h",
+        "Promedio km/h",
+    ),
     ("difference mph", "Abweichung km/h", "Écart (km/h)", "Verschil km/h", "delta mph"),
 )
 
@@ -176,7 +183,16 @@ def test_where_each_reading_has_its_unit_a_number_without_one_behind_words_is_no
     assert _is_drive(_read(tmp_path, f"{_rows('{at} {dial} mph')}14:06:40 {remark}\n"))
 
 
-_OTHERS = ("speed limit 45", "limit is now 45", "fuel 20 l", "outside 22 degrees", "bridge 2", "oil at 95 C", "tank 40")
+_OTHERS = (
+    "speed limit 45",
+    "limit is now 45",
+    "fuel 20 l",
+    "outside 22 degrees",
+    "bridge 2",
+    "oil at 95 C",
+    "tank 40",
+    "4 miles to go",
+)
 _LED_UP_TO = ("slowing 45", "now 45", "past the bridge 45", "wet road, 45", "we're doing 45", "it's 45", "needle at 45")
 
 

@@ -47,6 +47,10 @@ def test_the_speed_of_the_receiver_is_read_in_the_unit_of_its_header(tmp_path, h
         ("lat,N/S,lon,E/W", "45.5,S,9.25,W"),
         ("latitude_deg,longitude_deg", "-45.5000,-9.2500"),
         ("GPS Lat,GPS Long", "-45.5,-9.25"),
+        ("lat,N/S,lon,E/W", "45.5S,S,9.25W,W"),  # used to be north and east again
+        ("lat,N/S,lon,E/W", "-45.5,S,-9.25,W"),
+        ("Position", "S45° 30.0' W9° 15.0'"),
+        ("Position", '"45°30\'00""S, 9°15\'00""W"'),
     ],
 )
 def test_positions_may_carry_their_side_of_the_globe_in_any_way(tmp_path, header, cells):

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray
+from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs.tables.tabular import Table
 from speedcal.logs.writing.headers import Heading, Role, normal
 from speedcal.logs.writing.numbers import parse_numbers
@@ -51,15 +51,21 @@ def read_positions(
     elif _are_packed(roles, [cells for cells, _ in written], values):
         findings.append(Finding("positions_in_minutes"))
         values = [_unpacked(angle) for angle in values]
-    latitude, longitude = (angle * signs for angle, (_, signs) in zip(values, written, strict=True))
+    latitude, longitude = (
+        np.where(south_or_west, -np.abs(angle), angle)
+        for angle, (_, south_or_west) in zip(values, written, strict=True)
+    )
     return latitude, longitude
 
 
-def _written(table: Table, headings: Sequence[Heading], role: Role) -> tuple[list[str], FloatArray]:
-    """Return the numbers of a column as they are written, and the sign that a letter gives each."""
+def _written(table: Table, headings: Sequence[Heading], role: Role) -> tuple[list[str], BoolArray]:
+    """Return the numbers of a column as they are written, and whether a letter says south or west of each.
+
+    The letter may stand behind the number and in a column of its own, and the number have a minus besides.
+    """
     index = table.fullest(i for i, heading in enumerate(headings) if heading.role == role)
     cells = table.column(index) if index is not None else []
-    plain, signs = [], np.ones(len(cells))
+    plain, away = [], np.zeros(len(cells), bool)
     for i, cell in enumerate(cells):
         cell = cell if len(cell) <= _LONGEST_ANGLE else ""
         found = _HEMISPHERE.fullmatch(cell)
@@ -68,13 +74,13 @@ def _written(table: Table, headings: Sequence[Heading], role: Role) -> tuple[lis
             cell = _decimal(parts)
         if found:
             number, letter = found.group(1) or found.group(4), found.group(2) or found.group(3) or ""
-            signs[i] = _sign(letter)
+            away[i] = _sign(letter) < 0
             cell = number
         plain.append(cell)
     side = next((i for i, heading in enumerate(headings) if heading.role == _SIDES[role]), None)
     if side is not None:
-        signs *= [_sign(cell) for cell in table.column(side)]
-    return plain, signs
+        away |= np.array([_sign(cell) < 0 for cell in table.column(side)], bool)
+    return plain, away
 
 
 def _sign(letter: str) -> int:

@@ -32,7 +32,8 @@ _TOUCHING_UNIT = late_pattern(r"(?<=\d)(?=(?:mph|km|kph|kn|kt|mi/|m/s)[a-z/]*\b)
 _BESIDE = late_pattern(
     r"(?<![\w.,])\d[\d.,]{0,7}\s?(?:rpm|r/min|1/min|u/min|°\s?[CF]?|%|psi|bar|volts?|s|secs?|seconds?|mins?|minutes?"
     r"|hours?|hrs?|yards?|met(?:er|re)s|feet|ft|lanes?|cars|lorries|trucks|people"
-    r"|degrees?|deg|[CF]|gal(?:lons?)?|lit(?:er|re)s?|(?:mph\s|km/h\s)?(?:zone|limit)(?!\W{0,3}\d))(?![A-Za-z])",
+    r"|mi(?:les?)? (?:to go|left|more|ahead|further|away)|degrees?|deg|[CF]|gal(?:lons?)?|lit(?:er|re)s?"
+    r"|(?:mph\s|km/h\s)?(?:zone|limit)(?!\W{0,3}\d))(?![A-Za-z])",
     re.IGNORECASE,
 )
 """A number of something else."""
@@ -40,7 +41,7 @@ _PLACE = late_pattern(
     r"(?<![^\W\d_])(?:(?:exit|junction|jct|route|rte|highway|hwy|interstate|motorway|freeway|lane|gear"
     r"|(?:mile ?)?marker|mile ?post|ausfahrt|abfahrt|anschlussstelle|spur|gang|sortie|voie|rapport|salida"
     r"|uscita|afrit|avfart)"
-    r"[\s.:#-]{1,3}(?:no\.? ?|nr\.? ?)?|(?:i|us|sr|cr)-)\d{1,4}[a-z]?(?![\w:]|[.,]\d|\s?(?:mph|k|mi/))",
+    r"[\s.:#-]{1,3}(?:no\.? ?|nr\.? ?)?|(?:i|us|sr|cr)-|(?:us|sr|cr) )\d{1,4}[a-z]?(?![\w:]|[.,]\d|\s?(?:mph|k|mi/))",
     re.IGNORECASE,
 )
 """The number of a road, an exit, a lane or a gear, which stands behind its word."""

@@ -14,6 +14,10 @@ _PAIR = late_pattern(rf"[(\[]?\s*({_ANGLE})\s*°?\s*[,;/ ]\s*({_ANGLE})\s*°?\s*
 _POINT = late_pattern(
     rf"(?:SRID=\d{{1,6}};)?\s*POINT\s*Z?\s*\(\s*({_ANGLE})\s+({_ANGLE})(?:\s+-?[\d.]+)?\s*\)", re.IGNORECASE
 )
+_PARTS = r"\d{1,3}[°\s]\s?[\d.°'′\"″\s]{1,24}"
+_LETTERED = late_pattern(
+    rf"([NS]\s?{_PARTS}|{_PARTS}[NS])[,;/\s]{{0,3}}([EW]\s?{_PARTS}|{_PARTS}[EW])\s*", re.IGNORECASE
+)
 _LOOKED_AT = 50
 _LONGEST = 100
 
@@ -23,7 +27,9 @@ Cells = tuple[list[str], list[list[str]]]
 
 
 def with_places(header: Sequence[str], rows: Sequence[list[str]]) -> Cells | None:
-    """Return a table with two columns more where one holds pairs (``48.1, 11.6``; ``POINT(11.6 48.1)``).
+    """Return a table with two columns more where one holds pairs.
+
+    Such as ``48.1, 11.6``, ``POINT(11.6 48.1)`` or ``N48° 6.1' E11° 36'``.
 
     A pair is latitude and longitude unless its header names them the other way round or the first is beyond 90; a point
     is written x before y.
@@ -32,8 +38,10 @@ def with_places(header: Sequence[str], rows: Sequence[list[str]]) -> Cells | Non
         return None
     for index, name in enumerate(header):
         sample = [row[index] for row in rows[:_LOOKED_AT] if len(row) > index and row[index].lower() not in MISSING]
-        for pattern in (_POINT, _PAIR):
+        for pattern in (_POINT, _PAIR, _LETTERED):
             if sample and all(len(cell) <= _LONGEST and pattern.fullmatch(cell) for cell in sample):
+                if pattern is _LETTERED:
+                    return _divided(header, rows, index, pattern, east_first=False)
                 firsts = [float(pattern.fullmatch(cell)[1]) for cell in sample]  # type: ignore[index]
                 words = name.lower()
                 east_first = pattern is _POINT or 0 <= words.find("lon") < words.find("lat")
