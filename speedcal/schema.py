@@ -7,7 +7,7 @@ from typing import Any
 
 from speedcal.errors import Problem, SpeedcalError, raise_problems
 from speedcal.kinds import READ, RefusedError
-from speedcal.statements import Key, not_a_key, stated
+from speedcal.statements import Key, not_a_key, stated, tables_with
 
 
 class TableReader:
@@ -40,9 +40,8 @@ class TableReader:
         self.problems: list[Problem] = []
         for name, value in table.items():
             if name not in self.keys:
-                self.problems.append(
-                    Problem("unknown_key", table=self.where, **not_a_key(name, self.keys if name in every else every))
-                )
+                known = not_a_key(name, self.keys if name in every else every)
+                self.problems.append(Problem("unknown_key", table=self.where, belongs=tables_with(name), **known))
             elif value is not None:  # numbers and arrays of numpy and pandas are taken as Python's own
                 self._read(self.keys[name], value.tolist() if hasattr(value, "tolist") else value)
         self._check_one_of()

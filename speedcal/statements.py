@@ -22,6 +22,10 @@ Kind = Literal[
 KINDS: tuple[Kind, ...] = get_args(Kind)
 
 
+_STATEMENTS = {"before": "drive", "after": "drive"}
+"""Tables of a job file that are stated under another name."""
+
+
 @dataclass(frozen=True, slots=True)
 class Key:
     """One key of a table, as its data file states it."""
@@ -105,6 +109,11 @@ def not_known(found: object, known: Iterable[str]) -> dict[str, Any]:
     """Return what a problem says of a name that is not known: the name, the nearest one, and all of them."""
     names = sorted(known)
     return {"found": str(found), "near": nearest(str(found), names), "known": names}
+
+
+def tables_with(name: str) -> list[str]:
+    """Return the tables of a job file that have a key of this name."""
+    return [table for table in stated("document").keys if name in stated(_STATEMENTS.get(table, table)).keys]
 
 
 def not_a_key(found: str, keys: Mapping[str, Key]) -> dict[str, Any]:

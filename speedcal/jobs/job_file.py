@@ -15,7 +15,7 @@ from speedcal.errors import JobError, Problem, SpeedcalError, raise_problems
 from speedcal.jobs.contents import Drive
 from speedcal.jobs.job import Job
 from speedcal.schema import TableReader
-from speedcal.statements import not_known, stated
+from speedcal.statements import not_known, stated, tables_with
 from speedcal.units import DisplayUnit
 from speedcal.whole_file import read_small
 
@@ -67,7 +67,9 @@ class _JobReader:
         for name in self.document:
             if name not in known:
                 line = self._line_of_unknown(name)
-                self.problems.append(Problem("unknown_table", line=line, **not_known(name, known)))
+                self.problems.append(
+                    Problem("unknown_table", line=line, belongs=tables_with(name), **not_known(name, known))
+                )
 
     def _line_of_unknown(self, name: str) -> int | None:
         at_top = (i + 1 for i, line in enumerate(self.lines) if re.match(rf"\s*{re.escape(name)}\s*=", line))

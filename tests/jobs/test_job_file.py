@@ -89,7 +89,6 @@ def test_everything_a_job_says_is_kept(folder: Path) -> None:
         (DRIVE + "[job]\ncostumer = 'x'\n", "costumer", "customer"),
         (DRIVE + "reading = 'x'\n", "reading", "readings"),
         (DRIVE + "[work]\ndriven = 20\n", "driven", "driven_gear"),
-        ("shop = 'x'\n" + DRIVE, "shop", None),
         (DRIVE + "[vehicle]\nlable = 'x'\n", "lable", "label"),
     ],
 )
@@ -102,6 +101,20 @@ def test_an_unknown_name_is_refused_with_the_nearest_valid_one(
     assert (error.values["found"], error.values["near"]) == (wrong, near)
     assert wrong in str(error)
     assert near is None or f"did you mean '{near}'?" in str(error)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("shop = 'x'\n" + DRIVE, "a job file has no table 'shop'; it belongs in [job]"),
+        (DRIVE + "[job]\npulses_per_mile = 4000\n", "[job] has no key 'pulses_per_mile'; it belongs in [vehicle]"),
+        (DRIVE + "[vehicle]\nneedle = 'reset'\n", "[vehicle] has no key 'needle'; it belongs in [work]"),
+        (DRIVE + "[job]\nterrain = 'level'\n", "[job] has no key 'terrain'; it belongs in [before] or [after]"),
+    ],
+)
+def test_a_key_in_the_wrong_table_is_told_the_right_one(folder: Path, text: str, told: str) -> None:
+    """It used to be told the nearest word, which is another."""
+    assert told in str(refused(folder, text))
 
 
 def test_every_problem_is_listed_at_once_with_its_line(folder: Path) -> None:

@@ -10,6 +10,7 @@ import pytest
 from speedcal.errors import ReadingsFormatError
 from speedcal.logs import read_readings, read_track
 from speedcal.logs.drive.readings import Readings
+from speedcal.logs.inspection import inspect_file
 from speedcal.logs.writing.headers import read_heading
 from speedcal.units import KMH_MPS, MPH_MPS
 from tests.support.logfiles import small_drive
@@ -155,11 +156,31 @@ def test_a_number_on_both_sides_of_the_dial_is_asked_about(tmp_path: Path) -> No
         "Pickup, 33x12.5 tires, gears 4.10\ntime,speedo mph,gps mph,remark,rpm\n" + _rows("{at},{dial},20,,1800"),
         "No,time,speedo, mph,gps, mph\n" + _rows("{i},{at},{dial},20"),
         "Hi,\nhere are the readings.\n(mph)\n" + _rows("{at}, {dial}"),
+        "Speedo, mph\n" + _rows("{at}, {dial}"),
+        "Dad's truck, 33x12.5 tires\nmph\n" + _rows("{at}, {dial}").replace(":", "."),
     ],
 )
 def test_commas_of_a_title_part_no_columns(tmp_path: Path, text: str) -> None:
     """They used to give the columns below them other names."""
     assert _is_drive(_read(tmp_path, text, "notes.csv"))
+
+
+@pytest.mark.parametrize(
+    ("header", "encoding"),
+    [
+        ("Godzina;Prędkość km/h;Prędkość średnia km/h", "cp1250"),
+        ("Čas;Naměřená rychlost km/h;Průměrná rychlost km/h", "cp1250"),
+        ("Hora;Velocímetro km/h;Velocidad máxima km/h", "cp1252"),
+        ("時刻;速度 km/h;GPS km/h", "cp932"),
+    ],
+)
+def test_headers_in_the_encoding_of_a_spreadsheet_of_their_country(tmp_path: Path, header: str, encoding: str) -> None:
+    """Those of Central Europe used to be taken for Western or Japanese ones, and their means for readings."""
+    (tmp_path / "notes.csv").write_bytes(f"{header}\n{_rows('{at};{dial};20')}".encode(encoding))
+    found = inspect_file(tmp_path / "notes.csv")
+    assert found.readings is not None
+    assert _is_drive(found.readings, KMH_MPS)
+    assert [column.name for column in found.columns] == header.split(";")
 
 
 def test_a_unit_behind_a_comma_moves_no_position(tmp_path: Path) -> None:

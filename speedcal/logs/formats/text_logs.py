@@ -21,6 +21,7 @@ from speedcal.logs.tables.titled_vehicles import of_titled_vehicle
 from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.numbers import parse_numbers
 from speedcal.logs.writing.spoken_times import cue_lines
+from speedcal.logs.writing.written_times import parse_stamp
 
 _MOST_IN_NOTES = 3
 """Cells of a line of notes at most: a time, a reading, a remark."""
@@ -63,13 +64,24 @@ def _ask_for_header(source: Source, rows: Rows) -> None:
 
 
 def _is_readings(table: Table) -> bool:
-    """Tell a table from notes with a title: it has several columns, or one that mostly holds nothing but numbers."""
-    roles = {read_heading(name).role for name in table.header}
+    """Tell a table from notes with a title: it has several columns, or one that mostly holds nothing but numbers.
+
+    Where times stand under the name of a speed, ``Speedo, mph`` was a title.
+    """
+    named = [read_heading(name).role for name in table.header]
+    roles = set(named)
+    if len(named) <= _MOST_IN_NOTES and table.rows and any(map(_is_time_as_speed, named, table.rows[0])):
+        return False
     if len(table.header) > 1:
         return bool(roles - {""}) or len(table.header) > _MOST_IN_NOTES
     numbers = np.isfinite(parse_numbers(table.column(0), decimal_comma=True).values)
     alone = len(table.rows[0]) == 1 and bool(numbers[0]) and numbers.mean() > _MOSTLY
     return "speed" in roles and alone and not any(map(str.isdigit, table.header[0]))
+
+
+def _is_time_as_speed(role: str, cell: str) -> bool:
+    stamp = parse_stamp(cell) if role == "speed" else None
+    return stamp is not None and stamp.kind != "number"
 
 
 def _read_track(source: Source, request: Request) -> Track:

@@ -146,6 +146,12 @@ def read_heading(name: str) -> Heading:
     return Heading(name, "time" if _BARE_TIME.fullmatch(words) else "")
 
 
+def accented_words(text: str) -> int:
+    """Return how many of the words that headings are known by stand in a text, of those with letters beyond English."""
+    patterns = (_SPEED_WORD, INSTRUMENT, _NO_SPEED, _TIME_WORD, _ODOMETER, *_PLACE.values())
+    return sum(not found[0].isascii() for pattern in patterns for found in pattern.finditer(text.lower()))
+
+
 def _special(words: str) -> Role | None:
     """Return the role of a header that is known as a whole or by a word that settles it."""
     uncertainty = _UNCERTAINTY.fullmatch(words)

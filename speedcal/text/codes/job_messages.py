@@ -30,6 +30,15 @@ def _with_hint(template: str) -> Template:
     return lambda values: f"{fill(template, values)}: {hint(values['found'], values['known'], values['near'])}"
 
 
+def _with_table(template: str) -> Template:
+    """Name the tables that have the key; else the nearest word."""
+    return lambda values: (
+        f"{fill(template, values)}; it belongs in {joined((f'[{name}]' for name in values['belongs']), 'or')}"
+        if values.get("belongs")
+        else f"{fill(template, values)}: {hint(values['found'], values['known'], values['near'])}"
+    )
+
+
 def _out_of_range(values: Values) -> str:
     low = f"above {values['above']:g}" if values["above"] is not None else ""
     low = f"at least {values['least']:g}" if values["least"] is not None else low
@@ -53,8 +62,8 @@ def _outside(values: Values) -> str:
 
 REFUSALS: dict[str, tuple[Template, Template]] = {
     "job_file_problems": (lambda values: f"{len(values['problems'])} problems", _SEE_GUIDE),
-    "unknown_table": (_with_hint("a job file has no table {found:quoted}"), ""),
-    "unknown_key": (_with_hint("[{table}] has no key {found:quoted}"), ""),
+    "unknown_table": (_with_table("a job file has no table {found:quoted}"), ""),
+    "unknown_key": (_with_table("[{table}] has no key {found:quoted}"), ""),
     "key_missing": ("is missing", ""),
     "said_twice": ("{keys:and} say the same thing twice; keep one of them", ""),
     "unknown_word": (_with_hint("{found:quoted} is not known"), ""),
