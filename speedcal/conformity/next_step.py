@@ -109,7 +109,7 @@ def next_steps(
     asked = tuple(entry for entry in asked if entry.action != "check_count" or entry.part not in looked_at)
     if counted:
         so = Finding("if_so_counted", teeth=counted[0].values["teeth"])
-        asked = tuple(replace(e, because=(*e.because, so)) if e.action.startswith("fit_") else e for e in asked)
+        asked = tuple(replace(e, because=(*e.because, so)) if _is_new_part(e) else e for e in asked)
     if likely:
         taken_out = vehicle.driven_gear if vehicle and work and work.driven_gear is not None else None
         return (*looks, *steps, *_with_left_open(asked, findings, as_it_is, taken_out=taken_out))
@@ -117,6 +117,10 @@ def next_steps(
         return (*looks, *steps, *map(_drive, driving))
     is_driven = any(entry.action == "drive_again" for entry in asked)
     return (*looks, *steps, *asked, *([] if looks or is_driven else _if_it_must_stay(driving, as_it_is)))
+
+
+def _is_new_part(entry: Advice) -> bool:
+    return entry.action.startswith("fit_") and "as_before" not in entry.codes
 
 
 def _sticking(drives: Sequence[Calibration], vehicle: Vehicle | None) -> tuple[Advice, ...]:
@@ -157,7 +161,9 @@ def _with_left_open(
 
     The driven gear that the work took out is not fitted again for a verdict that is nearly there.
     """
-    is_back = bool(asked) and asked[0].action == "fit_driven_gear" and asked[0].value == taken_out
+    is_back = bool(asked) and (
+        "as_before" in asked[0].codes or (asked[0].action == "fit_driven_gear" and asked[0].value == taken_out)
+    )
     is_sure = bool(asked) and _is_sure(asked[0]) and not is_back
     is_first = is_sure or (bool(asked) and asked[0].action == "check_files")
     is_all = is_first or all(entry.action in WITHOUT_WORK for entry in asked)

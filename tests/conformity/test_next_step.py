@@ -16,7 +16,11 @@ from speedcal.conformity.tolerance import ShownLimits
 from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
 from speedcal.units import MPH_MPS
-from speedcal.vehicle import Vehicle, Work, correct, says_what_changes
+from speedcal.vehicle import Vehicle, Work, correct, diagnose, says_what_changes
+from speedcal.vehicle.advised.advice import Advice
+from speedcal.vehicle.choices.judged_vehicle import judge_of
+from speedcal.vehicle.choices.undoing import StateBefore
+from speedcal.vehicle.corrections import correct_diagnosed
 
 VEHICLE = Vehicle.from_dict({"driven_gear": 20})
 BEFORE = make_calibration(offset=0.5, factor=1.10, u_offset=0.1, u_factor=0.002)
@@ -480,11 +484,17 @@ def after_work(work: dict[str, Any], gain: float, vehicle: dict[str, Any], *, sh
     return verify(before, after, AT_50, vehicle=Vehicle.from_dict(vehicle), work=work)
 
 
+def undoing(result: Verification) -> list[Advice]:
+    """Return what puts back what the work changed."""
+    return [step for step in result.advice if "as_before" in step.codes]
+
+
 def test_work_that_made_it_worse_is_undone_with_the_reading_of_the_drive_before() -> None:
     """20 teeth showed 4 + 0.96 x 50 = 52 mph at 50, 4 % high; 18 teeth show 57.3."""
     result = after_work({"driven_gear": 18}, 20 / 18, {"driven_gear": 20, "drive_gear": 8})
     assert result.verdict == "fail"
-    (undo,) = (step for step in result.advice if step.action == "undo_work")
+    (undo,) = undoing(result)
+    assert (undo.action, undo.value, undo.unit) == ("fit_driven_gear", 20, "teeth")
     assert undo.worst_error_percent == pytest.approx(4.0, abs=0.01)
     assert str(undo).startswith("Fit the driven gear with 20 teeth again: leaves at most 4.0 %")
     assert undo.probability is not None
@@ -503,7 +513,7 @@ def test_work_that_made_it_worse_is_undone_with_the_reading_of_the_drive_before(
 def test_undoing_needs_no_count_of_what_was_fitted(work: dict[str, Any], vehicle: dict[str, Any], words: str) -> None:
     """Whatever was in it, the drive before was made with it."""
     result = after_work(work, 20 / 18, vehicle)
-    assert [str(step)[: len(words)] for step in result.advice if step.action == "undo_work"] == [words]
+    assert [str(step)[: len(words)] for step in undoing(result)] == [words]
 
 
 def test_work_is_not_undone_where_that_leads_elsewhere() -> None:
@@ -515,7 +525,7 @@ def test_work_is_not_undone_where_that_leads_elsewhere() -> None:
     for result in (slipped, other):
         assert result.verdict == "fail"
         assert result.advice
-        assert "undo_work" not in {step.action for step in result.advice}
+        assert undoing(result) == []
 
 
 def test_the_needle_goes_with_undoing_where_the_drive_before_asks_for_it() -> None:
@@ -523,8 +533,25 @@ def test_the_needle_goes_with_undoing_where_the_drive_before_asks_for_it() -> No
     before = make_calibration(offset=-3.0, factor=1.0, **SLIGHT)
     after = make_calibration(offset=-3.0, factor=20 / 22, **SLIGHT)
     result = verify(before, after, {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22})
-    steps = [(step.action, step.value) for step in result.advice if step.action in ("undo_work", "reseat_needle")]
-    assert steps == [("undo_work", None), ("reseat_needle", pytest.approx(3.0, abs=0.5))]
+    steps = [(step.action, step.value) for step in result.advice if "as_before" in step.codes or step.part == "needle"]
+    assert steps == [("fit_driven_gear", 20), ("reseat_needle", pytest.approx(3.0, abs=0.5))]
+
+
+def test_each_part_that_undoing_takes_is_an_action_of_its_own() -> None:
+    """A drive gear and a box came in, nothing else can be changed: the first entry says what both leave."""
+    before, after = (make_calibration(offset=0.0, factor=factor, **SLIGHT) for factor in (1.0, 1.2))
+    limits = load_tolerance(AT_50).for_choices
+    judge = judge_of(before, None, Vehicle(), "mph", [50], None, limits)
+    undone = StateBefore(judge, (("drive_gear", 8), ("ratio_box", None)))
+    wrong = diagnose(after, Vehicle())
+    found = correct_diagnosed(after, Vehicle(), wrong, speeds=[50], limits=limits, may_keep=False, before=undone)
+    gear, box = (step for step in found.advice if "as_before" in step.codes)
+    assert (gear.action, gear.value, box.action, box.value) == ("fit_drive_gear", 8, "fit_ratio_box", "1/1")
+    assert str(gear).startswith(
+        "Fit the drive gear with 8 teeth again, and put the rest back as below: leaves at most 0.0"
+    )
+    assert str(box).startswith("Take the ratio box out again. That is how it was")
+    assert box.worst_error_percent is None
 
 
 @pytest.mark.parametrize(("tire", "offered"), [("P235/70R16", True), ("P265/75R16", False)])
@@ -540,7 +567,7 @@ def test_new_tires_stay_on_when_a_gear_is_changed_back(tire: str, *, offered: bo
     after = make_calibration(offset=0.0, factor=gain * 22 / 26, **SLIGHT)
     result = verify(before, after, {"percent": 6}, vehicle=truck, work={"tire": tire, "driven_gear": 26})
     assert result.verdict == "fail"
-    steps = [step for step in result.advice if step.action == "undo_work"]
+    steps = undoing(result)
     assert bool(steps) == offered
     for step in steps:
         assert step.worst_error_percent == pytest.approx(100 * (1 - gain), abs=0.1)

@@ -72,7 +72,6 @@ ACTION_NAMES: dict[str, str] = {
     "measure_fact": "find out what is missing",
     "drive_again": "drive again",
     "check_files": "check the files",
-    "undo_work": "undo the work",
 }
 """Action of an advice in a few words."""
 

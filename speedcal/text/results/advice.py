@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import Any
 
 from speedcal.finding import Finding
 from speedcal.text.codes.advice_messages import ACTION_NAMES, TIMES, gained_by_measuring
 from speedcal.text.results.vehicle_summary import work_words
 from speedcal.text.words.names import capital
-from speedcal.text.words.numbers import joined, likely
+from speedcal.text.words.numbers import likely
 from speedcal.text.words.parts import MEASURED_BY, part_name, part_value, setting_name
-from speedcal.vehicle.advised.advice import Advice
+from speedcal.vehicle.advised.advice import NOTHING_FITTED, Advice
 from speedcal.vehicle.train.parts import SETTING_POWER
 
 _MORE_LIKELY_THAN_NOT = 0.5
@@ -38,7 +39,8 @@ def _left(entry: Advice) -> str:
         return ""
     if partner and entry.action in ("reseat_needle", "turn_housing"):
         return ""
-    left = f", and {ACTION_NAMES[partner]} as below" if partner else ""
+    is_put_back = "as_before" in found and partner != "reseat_needle"
+    left = f", and {'put the rest back' if is_put_back else ACTION_NAMES[partner]} as below" if partner else ""
     outcome = next((values for code, values in found.items() if code in _OUTCOMES), {})
     what = "leaves the odometer off by" if outcome.get("of_odometer") else "leaves at most"
     what = "off by at most" if entry.action == "keep_as_is" and what == "leaves at most" else what
@@ -77,6 +79,10 @@ _AT_PART: dict[tuple[str, str | None], str] = {
 
 def headline(entry: Advice) -> str:
     """Return what is to be done, in a few words and without a full stop."""
+    return _again(entry) if "as_before" in entry.codes else _anew(entry)
+
+
+def _anew(entry: Advice) -> str:
     value: Any = entry.value
     match entry.action:
         case "fit_driven_gear" | "fit_drive_gear":
@@ -94,8 +100,8 @@ def headline(entry: Advice) -> str:
             return f"reseat the needle {abs(float(value)):g} {entry.unit} {'lower' if float(value) < 0 else 'higher'}"
         case "turn_housing":
             return f"turn the housing so that the range {value} faces down"
-        case "check_count" | "undo_work":
-            return _look_text(entry) if entry.action == "check_count" else _undoing(entry)
+        case "check_count":
+            return _look_text(entry)
         case "measure_fact" if entry.part in MEASURED_BY:
             return MEASURED_BY[entry.part]
     usual = _AT_PART.get((entry.action, entry.part), ACTION_NAMES[entry.action])
@@ -107,24 +113,22 @@ def _road_test(entry: Advice) -> str:
     return f"drive the road test of the work ({work_words(done['work'], done['unit'])})"
 
 
-def _undoing(entry: Advice) -> str:
+def _again(entry: Advice) -> str:
     """Return what is fitted or set again as it was."""
-    return joined(_again(*part) for why in entry.because if why.code == "as_before" for part in why.values["parts"])
-
-
-def _again(name: str, value: Any) -> str:
+    name, value = entry.part or "", entry.value
     part = part_name(name)
-    if name == "housing":
-        return f"turn the housing back so that the range {value} faces down"
-    if name.startswith("settings."):
-        kind = name.partition(".")[2]
-        return f"set the {setting_name(kind, value, 'back to ')}" if value else f"set the {part_name(kind)} back"
-    if value is None:
-        taken_out = name in ("ratio_box", "pulse_scaler")
-        return f"take the {part} out again" if taken_out else f"fit the {part} again that was in it before"
-    if name == "pulse_scaler":
-        return f"set the {part} back to {part_value(value)}"
-    return f"fit the {part} {value} again" if name == "ratio_box" else f"fit the {part} with {value} teeth again"
+    match entry.action:
+        case "turn_housing":
+            return f"turn the housing back so that the range {value} faces down"
+        case "set_module":
+            return f"set the {setting_name(name, float(value), 'back to ')}" if value else f"set the {part} back"
+        case "set_pulse_scaler" | "fit_ratio_box" if value == NOTHING_FITTED:
+            return f"take the {part} out again"
+        case "set_pulse_scaler":
+            return f"set the {part} back to {part_value(Fraction(value or 1))}"
+        case "fit_ratio_box":
+            return f"fit the {part} {value} again"
+    return f"fit the {part} with {value} teeth again" if value else f"fit the {part} again that was in it before"
 
 
 _LOOKS = {

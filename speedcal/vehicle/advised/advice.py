@@ -21,13 +21,15 @@ Action = Literal[
     "repair_instrument",
     "check_count",
     "turn_housing",
-    "undo_work",
     "set_unit",
     "use_correction_card",
     "measure_fact",
     "drive_again",
     "check_files",
 ]
+
+NOTHING_FITTED = "1/1"
+"""Value of a ratio box or a scaler that is taken out."""
 
 
 @dataclass(frozen=True, slots=True)

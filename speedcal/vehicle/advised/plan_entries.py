@@ -9,11 +9,14 @@ from typing import Any
 from speedcal.finding import Finding
 from speedcal.interval import Interval
 from speedcal.units import SPEED_UNIT_MPS
-from speedcal.vehicle.advised.advice import Action, Advice
+from speedcal.vehicle.advised.advice import NOTHING_FITTED, Action, Advice
 from speedcal.vehicle.advised.first_steps import WORTH_A_LOOK
 from speedcal.vehicle.advised.outlook import Outlook
 from speedcal.vehicle.advised.plans import LIKELY, LISTED, WORTH_WORK_PERCENT, Plan
 from speedcal.vehicle.choices.choice import Choice
+
+Target = tuple[str | None, float | str | None, str | None]
+"""Part, value and unit of an advice."""
 
 _ACTIONS: dict[str, Action] = {
     "keep": "keep_as_is",
@@ -23,8 +26,16 @@ _ACTIONS: dict[str, Action] = {
     "ratio_box": "fit_ratio_box",
     "drive_gear": "fit_drive_gear",
     "pair": "fit_gear_pair",
-    "undo": "undo_work",
 }
+_UNDOING: dict[str, tuple[Action, str | None]] = {
+    "driven_gear": ("fit_driven_gear", "teeth"),
+    "drive_gear": ("fit_drive_gear", "teeth"),
+    "ratio_box": ("fit_ratio_box", "ratio"),
+    "pulse_scaler": ("set_pulse_scaler", "ratio"),
+    "settings": ("set_module", None),
+    "housing": ("turn_housing", None),
+}
+"""How each part is put back as it was, with the unit of its value."""
 
 _WORTH_A_WORD = 0.02
 """Chance of another gear than stated from which on it is counted when it comes out. Our own judgment."""
@@ -33,17 +44,17 @@ _WORTH_A_WORD = 0.02
 def entries_of(outlook: Outlook, best: Plan, plans: Sequence[Plan]) -> list[Advice]:
     """Return the entries of one plan: what goes together stands together, the gear before the needle."""
     if not best.shift_mps:
-        return _with_housing(outlook, entry_of(outlook, best))
+        return _with_housing(outlook, entries_alone(outlook, best))
     if best.choice.kind == "keep":
-        return [entry_of(outlook, best)]
-    together: tuple[Finding, ...] = (Finding("together_with", action=_ACTIONS[best.choice.kind]),)
+        return entries_alone(outlook, best)
+    gear, *others = entries_alone(outlook, best, (Finding("together_with", action="reseat_needle"),))
+    together: tuple[Finding, ...] = (Finding("together_with", action=gear.action),)
     other = next((p for p in plans if p.choice.kind == "keep" and p.shift_mps), None)
     if other is not None and other.worst_percent > best.worst_percent:
         together += (Finding("needle_alone_leaves", percent=other.worst_percent),)
-    gear = entry_of(outlook, best, (Finding("together_with", action="reseat_needle"),))
     alone = Finding("gear_alone_leaves", percent=best.choice.worst_error_percent)
     gear = replace(gear, because=(*gear.because, alone))
-    return [*_with_housing(outlook, gear), _needle(outlook, best, together)]
+    return [*_with_housing(outlook, [gear, *others]), _needle(outlook, best, together)]
 
 
 def _needle(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> Advice:
@@ -78,12 +89,38 @@ def _drive_stays_off(outlook: Outlook, plan: Plan) -> tuple[Finding, ...]:
     return (Finding("drive_stays_off", percent=off, what=nearest.what, is_read=judge.odometer_factor is not None),)
 
 
-def entry_of(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> Advice:
-    """Return what one plan is as advice: the needle where that is all of it, else the part or the setting."""
+def entries_alone(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> list[Advice]:
+    """Return what one plan is as advice: the needle where that is all of it, else the part or the setting.
+
+    Of what undoing takes, the first part says what it leaves.
+    """
     choice = plan.choice
     if plan.shift_mps and choice.kind == "keep":
-        return _needle(outlook, plan, because)
-    part, value, unit = _target(choice)
+        return [_needle(outlook, plan, because)]
+    if choice.kind != "undo":
+        return [_entry(outlook, plan, _ACTIONS[choice.kind], _target(choice), because)]
+    first, *others = [_put_back(name, value) for name, value in choice.parts]
+    together = Finding("together_with", action=first[0])
+    as_before = Finding("as_before")
+    partner = tuple(Finding("together_with", action=action) for action, _ in others[:1])
+    return [
+        _entry(outlook, plan, *first, (*partner, *because, as_before)),
+        *(Advice(action, *target, because=(together, as_before)) for action, target in others),
+    ]
+
+
+def _put_back(name: str, value: Any) -> tuple[Action, Target]:
+    """Return how one part is put back as it was; no value where nobody has said what was there."""
+    kind, _, setting = name.partition(".")
+    action, unit = _UNDOING[kind]
+    if unit == "ratio":
+        value = NOTHING_FITTED if value is None else str(value)
+    return action, (setting or kind, value, unit)
+
+
+def _entry(outlook: Outlook, plan: Plan, action: Action, target: Target, because: tuple[Finding, ...]) -> Advice:
+    """Return what is done to one part, and what the plan leaves."""
+    choice = plan.choice
     low: tuple[Finding, ...] = ()
     nearest = min(
         outlook.lists.get(LISTED.get(choice.kind, choice.kind), ()), key=lambda c: c.worst_error_percent, default=choice
@@ -99,18 +136,14 @@ def entry_of(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) ->
     if choice.reads_low and not plan.shift_mps:
         low = (Finding("reads_low_by", percent=-choice.lowest_error_percent),)
     causes = () if choice.kind == "keep" and plan.passes else outlook.causes
-    told = (Finding("as_before", parts=[list(part) for part in choice.parts]),) if choice.kind == "undo" else ()
     return Advice(
-        _ACTIONS[choice.kind],
-        part=part,
-        value=value,
-        unit=unit,
+        action,
+        *target,
         worst_error_percent=plan.worst_percent,
         probability=plan.probability,
         because=(
             _outcome(outlook, plan),
             *because,
-            *told,
             *causes,
             *low,
             *_odometer_left(outlook, choice),
@@ -196,14 +229,12 @@ def _outcome(outlook: Outlook, plan: Plan) -> Finding:
     return Finding(code, percent=plan.worst_percent, chance=plan.probability, **own)
 
 
-def _target(choice: Choice) -> tuple[str | None, float | str | None, str | None]:
+def _target(choice: Choice) -> Target:
     """Return the part, the value and the unit of a choice."""
     parts: dict[str, Any] = dict(choice.parts)
     match choice.kind:
         case "keep":
             return None, None, None
-        case "undo":
-            return "work", None, None
         case "pair":
             return "gears", f"{parts['drive_gear']}/{parts['driven_gear']}", "teeth"
         case "ratio_box":
@@ -215,14 +246,15 @@ def _target(choice: Choice) -> tuple[str | None, float | str | None, str | None]
     return choice.kind, parts["teeth"], "teeth"
 
 
-def _with_housing(outlook: Outlook, entry: Advice) -> list[Advice]:
-    """Return the entry, and the housing to turn with it where the new gear belongs to another range of teeth."""
-    family, now = outlook.vehicle.family, outlook.teeth.driven
-    if family is None or now is None or entry.action not in ("fit_driven_gear", "fit_gear_pair"):
-        return [entry]
+def _with_housing(outlook: Outlook, entries: list[Advice]) -> list[Advice]:
+    """Return the entries, and the housing to turn with them where the new gear belongs to another range of teeth."""
+    family, now, entry = outlook.vehicle.family, outlook.teeth.driven, entries[0]
+    is_new = entry.action in ("fit_driven_gear", "fit_gear_pair") and "as_before" not in entry.codes
+    if family is None or now is None or not is_new:
+        return entries
     teeth = int(str(entry.value).rpartition("/")[2])
     turned = family.orientation(teeth)
     if turned is None or turned == family.orientation(now):
-        return [entry]
+        return entries
     because = (Finding("together_with", action=entry.action), Finding("housing_range", teeth=teeth, range=turned))
-    return [entry, replace(entry, action="turn_housing", part="housing", value=turned, because=because)]
+    return [*entries, replace(entry, action="turn_housing", part="housing", value=turned, because=because)]

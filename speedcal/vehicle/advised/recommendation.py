@@ -13,7 +13,7 @@ from speedcal.vehicle.advised.advice import Advice
 from speedcal.vehicle.advised.beyond_parts import WORTH_SAYING_PERCENT, beyond_parts, drive_again, find_out
 from speedcal.vehicle.advised.first_steps import first_steps, meanwhile, spared_gears
 from speedcal.vehicle.advised.outlook import Outlook
-from speedcal.vehicle.advised.plan_entries import entries_of, entry_of
+from speedcal.vehicle.advised.plan_entries import entries_alone, entries_of
 from speedcal.vehicle.advised.plans import LIKELY, MAY_PASS, SAME_CHANCE, WORTH_WORK_PERCENT, Plan, plans_of
 from speedcal.vehicle.advised.righting import righting_gain
 from speedcal.vehicle.advised.unlike_tires import unlike_tires
@@ -176,7 +176,8 @@ def _undo_instead(outlook: Outlook, first: Sequence[Advice]) -> list[Advice]:
     if not any(entry.action == "repair_instrument" for entry in first):
         return []
     instead = Finding("instead_of_the_first", kind="repair", needle=False)
-    return [entry_of(outlook, plan, (instead,)) for plan in _plans(outlook) if _kind_alone(plan) == "undo"]
+    undoing = [plan for plan in _plans(outlook) if _kind_alone(plan) == "undo"]
+    return [entry for plan in undoing for entry in entries_alone(outlook, plan, (instead,))]
 
 
 def _alternatives(outlook: Outlook, best: Plan, plans: Sequence[Plan]) -> list[Advice]:
@@ -190,7 +191,7 @@ def _alternatives(outlook: Outlook, best: Plan, plans: Sequence[Plan]) -> list[A
         if _worth_showing(plan, best, outlook.keep) and not any(_no_worse(other, plan) for other in plans):
             shown.append(kind)
             instead = Finding("instead_of_the_first", kind=best.choice.kind, needle=bool(best.shift_mps))
-            entries.append(entry_of(outlook, plan, (instead,)))
+            entries += entries_alone(outlook, plan, (instead,))
     return entries
 
 
