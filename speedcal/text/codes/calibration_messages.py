@@ -179,8 +179,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "impossible_factor": (
         "the readings are {factor:.2f} times the true speed, which no change of tires or gears explains",
-        "Check the unit of the readings, that both files are of one drive, and that axle and transfer case were in "
-        "their usual range",
+        "Check the unit of the readings, that both files are of one drive, that axle and transfer case were in their "
+        "usual range, and how many pulses a sensor gives",
     ),
 }
 """Code to what is wrong and what to do, both without full stop."""
