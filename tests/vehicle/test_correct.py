@@ -126,6 +126,16 @@ def test_an_unknown_chain_is_called_inseparable_and_nothing_is_guessed() -> None
     assert "on rated stands only" in found["inseparable"].text
 
 
+def test_what_a_number_leaves_by_itself_is_no_last_word_beside_a_needle_to_reseat() -> None:
+    """4.56 for 3.73 is right and the needle 1.5 mph high, 6 % at 25 mph: no scaler is asked for besides."""
+    car = Vehicle.from_dict({"sensor": "driveshaft", "settings": {"axle_ratio": {"now": 3.73, "values": [3.73, 4.56]}}})
+    dial = make_calibration(factor=4.56 / 3.73, offset=1.5, u_offset=0.1, u_factor=0.002, speed_range=(25, 70))
+    found = correct(dial, car)
+    assert [entry.action for entry in found.advice[:2]] == ["set_module", "reseat_needle"]
+    assert "no_acceptable_choice" in {finding.code for finding in found.findings}
+    assert not {"no_acceptable_choice", "instrument_limits"} & {finding.code for finding in unsaid(found)}
+
+
 def test_nothing_is_asked_to_be_told_apart_where_nothing_is_to_be_done() -> None:
     """Six measurements of the chain were asked for under 'Keep it as it is', and under 'Reseat the needle'."""
     unknown = Vehicle.from_dict({"pulse_scaler": "1", "scaler_decimals": 3})

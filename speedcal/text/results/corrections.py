@@ -121,8 +121,8 @@ def other_ranges(found: Corrections) -> list[tuple[str, str]]:
 def unsaid(found: Corrections) -> list[Finding]:
     """Return the findings that the advice leaves open; a needle to reseat says what a gear alone leaves."""
     said = {code for entry in found.advice for code in entry.codes}
-    if any(entry.action == "reseat_needle" for entry in found.advice):
-        said.add("instrument_limits")
+    if any(entry.action == "reseat_needle" for entry in found.advice):  # and what a gear leaves without it
+        said |= _ABOUT_THE_BEST
     if found.advice and (found.advice[0].action in _NOT_OF_THE_DRIVE or found.advice[0].part == "road_test"):
         said |= {*_ABOUT_THE_BEST, "nothing_to_change", "acceptable_as_is", "inseparable"}
     if "margin_to_the_rule" in said:  # then a count is not chosen for being the nearest
