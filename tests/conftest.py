@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import gc
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+from support.calibrated_once import calibrated_once
 
 settings.register_profile("speedcal", deadline=None, max_examples=50, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("speedcal")  # no test fails because the machine is busy
@@ -61,6 +63,14 @@ LONGEST_FIRST = (
 )
 """Files that take longest, each on one core: started first, so that no core waits for one of them at the end."""
 _TESTS = Path(__file__).parent
+gc.set_threshold(50_000, 20, 20)  # collecting makes a million small things, none of them waste
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _calibrated_once() -> Iterator[None]:
+    """Let jobs of the same drive share its calibration."""
+    with calibrated_once():
+        yield
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
@@ -73,7 +83,6 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
 def pytest_collection_finish() -> None:
     """Look through no longer what stays to the end, thousands of tests and all libraries, whenever memory is tidied."""
     gc.freeze()
-    gc.set_threshold(50_000, 20, 20)
 
 
 @pytest.hookimpl(tryfirst=True)
