@@ -9,7 +9,7 @@ import pytest
 from benchmark.outside_score import answer, outside_drive
 
 import speedcal
-from speedcal.calibration.readings.habits import PARALLAX, ROUNDING_HABIT, reading_habit, u_of_heaps
+from speedcal.calibration.readings.habits import PARALLAX, ROUNDING_HABIT, reading_habit, u_of_heaps, u_of_heaps_above
 from speedcal.errors import SpeedcalError
 from speedcal.simulate import Plateau, simulate
 from speedcal.units import MPH_MPS
@@ -176,3 +176,25 @@ def test_fives_by_chance_are_not_taken_as_rounded() -> None:
     assert heaps[0] == pytest.approx(np.sqrt(0.35 / 0.8 / 0.55 / 12) * 5 * step)
     assert heaps[-1] == 0
     assert u_of_heaps(np.array([30.0, 35.0, 40.0]) * step, step) is None  # the step is five
+
+
+@pytest.mark.parametrize("seed", [0, 3])
+def test_the_fastest_readings_may_be_rounded_to_tens_and_the_others_not(seed: int) -> None:
+    """They were refused as loose: from 50 mph on somebody looked no longer than it takes."""
+    drive = simulate("noted", [613, seed])
+    speed = drive.readings.speed_mps / MPH_MPS
+    rounded = np.where(speed > 50, 10 * np.round(speed / 10), speed) * MPH_MPS
+    result = speedcal.calibrate(drive.track, replace(drive.readings, speed_mps=rounded))
+    assert result.error_factor.contains(drive.truth.error_factor)
+    assert result.trust.word == "TRUSTED"
+
+
+def test_a_few_fast_fives_by_chance_are_not_asked_after() -> None:
+    """Four fives on top of 20 happen by chance once in 625 files, times 20 speeds to begin from; tens once in 500."""
+    speeds = np.array([*range(21, 45), 50, 55, 60, 65], float)
+    assert u_of_heaps_above(speeds[3:-1], 1.0) == []  # 125 times for three fives, and a ten among them
+    asked = u_of_heaps_above(speeds[4:], 1.0)
+    assert [(u > 0).sum() for u in asked] == [4]
+    assert asked[0][-1] == pytest.approx(5 / np.sqrt(12))
+    assert u_of_heaps_above(np.append(speeds, [67.0]), 1.0) == []
+    assert u_of_heaps_above(np.array([30.0, 40.0, 50.0, 60.0]), 10.0) == []  # the step is ten

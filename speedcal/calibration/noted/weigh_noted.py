@@ -13,7 +13,7 @@ from speedcal.calibration.noted.association import log_unrelated, stray_density
 from speedcal.calibration.noted.clock_posterior import Cells, clock_cells
 from speedcal.calibration.noted.note_lines import Notes
 from speedcal.calibration.readings.clock_search import Shift
-from speedcal.calibration.readings.habits import Habit, u_of_heaps
+from speedcal.calibration.readings.habits import Habit, u_of_heaps, u_of_heaps_above
 from speedcal.calibration.readings.moments import Moments
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import notes as tuned
@@ -74,7 +74,9 @@ def weigh_notes(
     top_mps
         Reading at which the scale ends. [m/s]
     """
-    heaps = u_of_heaps(indicated_mps, float(np.sqrt(12)) * u_rounding_mps)
+    step_mps = float(np.sqrt(12)) * u_rounding_mps
+    heaps = u_of_heaps(indicated_mps, step_mps)
+    above = u_of_heaps_above(indicated_mps, step_mps)
     indicated_mps = indicated_mps + habit.shift_mps
     stray = stray_density(ground, indicated_mps)
     notes = Notes(time_s, indicated_mps, stray, at, u_rounding_mps, u_stated_mps, top_mps + habit.shift_mps)
@@ -88,8 +90,8 @@ def weigh_notes(
         odds = min(exact.log_evidence - cells.log_evidence, _log_odds_of_marks(ground, marks, exact, u_rounding_mps))
         if odds > tuned.MARKS_EVIDENCE:
             notes, cells = marks, exact
-    if heaps is not None:
-        loose = replace(notes, u_stated_mps=np.hypot(u_stated_mps, heaps))
+    for some in above if heaps is None else (heaps, *above):
+        loose = replace(notes, u_stated_mps=np.hypot(u_stated_mps, some))
         notes, cells = _likelier(notes, cells, loose, weigh, by=tuned.HEAPED_EVIDENCE)
     steady, log_steady, jumps_mps = notes, cells.log_evidence, 0.0
     for least in (tuned.JUMPS_EVIDENCE, 0.0):  # the line by which jumps are told is better once they are told

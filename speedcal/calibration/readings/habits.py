@@ -13,7 +13,7 @@ import numpy as np
 
 from speedcal.calibration.dial.measured import MeasuredLine
 from speedcal.calibration.tuning.logs import MARKS_TURN
-from speedcal.calibration.tuning.notes import HEAP_STEPS, HEAPED_SIGMAS
+from speedcal.calibration.tuning.notes import HEAP_STEPS, HEAPED_SIGMAS, HEAPS_ABOVE
 from speedcal.interval import FloatArray
 from speedcal.logs.drive.readings import Readings
 from speedcal.units import MPH_MPS
@@ -136,6 +136,24 @@ def u_of_heaps(indicated_mps: FloatArray, step_mps: float) -> FloatArray | None:
         return None
     rounded = (share - chance) / (share * (1 - chance))
     return np.where(of_five, np.sqrt(rounded / 12) * HEAP_STEPS * step_mps, 0.0)
+
+
+def u_of_heaps_above(indicated_mps: FloatArray, step_mps: float) -> list[FloatArray]:
+    """Return the same where all of the fastest are multiples, of five steps or of ten, and the others need not be.
+
+    On a fast road the driver looks less long, or the marks stand closer: nobody rounds so at every speed.
+    """
+    if step_mps <= 0:
+        return []
+    down = np.argsort(-indicated_mps, kind="stable")
+    found = []
+    for steps in (HEAP_STEPS, 2 * HEAP_STEPS):
+        other = np.round(indicated_mps[down] / step_mps) % steps != 0
+        count = int(np.argmax(other)) if other.any() else 0  # of all alike the step is coarse
+        if count * np.log(steps) > np.log(len(down)) + HEAPS_ABOVE:
+            found.append(np.zeros(len(down)))
+            found[-1][down[:count]] = steps * step_mps / np.sqrt(12)
+    return found
 
 
 @cache
