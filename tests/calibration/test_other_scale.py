@@ -24,7 +24,7 @@ def _noted(readings: Readings, rows: BoolArray, times: float = TIMES) -> Reading
 
 
 def _told(result: Calibration) -> Finding:
-    return next(told for told in (*result.findings, *result.trust.reasons) if told.code == "other_scale")
+    return next(told for told in (*result.findings, *result.trust.reasons) if told.code == "two_scales")
 
 
 @pytest.mark.parametrize("share", [0.2, 0.5])
@@ -53,7 +53,7 @@ def test_readings_that_are_wrong_otherwise_are_none_of_another_scale() -> None:
     drive = simulate("noted", [612, 1])
     rows = np.arange(len(drive.readings)) % 5 == 0
     result = speedcal.calibrate(drive.track, _noted(drive.readings, rows, 1.3))
-    assert "other_scale" not in [told.code for told in (*result.findings, *result.trust.reasons)]
+    assert "two_scales" not in [told.code for told in (*result.findings, *result.trust.reasons)]
 
 
 def test_foreign_readings_do_not_belong_for_having_two_scales() -> None:

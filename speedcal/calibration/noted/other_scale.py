@@ -28,7 +28,6 @@ from speedcal.interval import IntArray
 from speedcal.logs.drive.readings import Readings
 from speedcal.units import MILE_M
 
-OTHER_SCALE = "other_scale"
 _TIMES_TOO_HIGH = {"mph": MILE_M / 1000, "km/h": 1000 / MILE_M}
 """By how much a reading in a unit is too high if it was read off the scale of the other one."""
 
@@ -89,7 +88,7 @@ def _told(line: MeasuredLine, readings: Readings, rows: IntArray) -> MeasuredLin
     """Return a fit that says which rows were converted; many of them cost trust."""
     other = next(unit for unit in _TIMES_TOO_HIGH if unit != readings.speed_unit)
     lines = readings.line[rows[:_MOST_NAMED]].tolist()
-    told = Finding(OTHER_SCALE, lines=lines, count=len(rows), total=len(readings), noted=other)
+    told = Finding("two_scales", lines=lines, count=len(rows), total=len(readings), noted=other)
     if len(rows) > general.MANY_WRONG * len(readings):
         return replace(line, reasons=(told, *line.reasons))
     return replace(line, findings=(*line.findings, told))

@@ -210,7 +210,7 @@ def _named(values: Values) -> str:
     return f"Left out because they disagree with the other readings: {', '.join(rows)}{tail}."
 
 
-def _other_scale(values: Values) -> str:
+def _two_scales(values: Values) -> str:
     lines = [*values["lines"], *["others"] * (len(values["lines"]) < values["count"])]
     return (
         f"{values['count']} of {values['total']} readings were taken for {values['noted']}, as they stand off the "
@@ -362,7 +362,7 @@ FINDINGS: dict[str, Template] = {
     "readings_left_out": lambda values: f"Left out of the readings: {labelled(values['counts'])}.",
     "odometer_left_out": _odometer_left_out,
     "wrong_readings": _named,
-    "other_scale": _other_scale,
+    "two_scales": _two_scales,
     "clock_far": _clock_far,
     "clock_local": _clock_local,
     "clock_stepped": _clock_stepped,

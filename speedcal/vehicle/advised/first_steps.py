@@ -29,6 +29,7 @@ _STRANGE = frozenset(
         "large_scatter",
         "loosely_followed",
         "two_readers",
+        "two_scales",
         "gps_among_readings",
         "many_wrong",
         "wrong_together",
