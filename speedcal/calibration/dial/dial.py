@@ -149,7 +149,8 @@ class Dial:
         shown, line = np.asarray(shown_mps, float), self.line
         true = (shown - line.offset_mps) / line.error_factor
         for _ in range(_NEWTON_STEPS):
-            step = (self.indicated(true) - shown) / np.maximum(self.slope(true), _LEAST_SLOPE)
+            at, slope = (part[..., 0] for part in _spline(self.knots_mps, *self._curve, true))
+            step = (at - shown) / np.maximum(slope, _LEAST_SLOPE)
             if not np.any(step):
                 break
             true = true - step
