@@ -89,6 +89,28 @@ _BESIDE = (
 )
 
 
+@pytest.mark.parametrize("device", ["GPS", "Phone"])
+def test_readings_go_by_the_time_of_the_dial_where_each_device_has_its_own(tmp_path: Path, device: str) -> None:
+    """The clock of the receiver used to go first, whose rows are of other moments."""
+    other = _rows("14:00:0{i},20,{at},{dial}")
+    text = f"{device} time,{device} mph,dash time,dash mph\n{other}"
+    assert _is_drive(_read(tmp_path, text, "notes.csv"))
+
+
+@pytest.mark.parametrize("titles", [",Dash,,Phone,", ",Needle,,GPS,"])
+def test_columns_of_one_name_bear_the_titles_of_their_groups(tmp_path: Path, titles: str) -> None:
+    """It used to be asked which of four columns named mph and km/h is the dial."""
+    text = f"{titles}\ntime,mph,rpm,mph,rpm\n{_rows('{at},{dial},1800,20,0')}"
+    assert _is_drive(_read(tmp_path, text, "notes.csv"))
+
+
+def test_a_target_is_no_reading(tmp_path: Path) -> None:
+    """Beside an actual speed it used to be taken for what the dial showed."""
+    with pytest.raises(ReadingsFormatError) as refused:
+        _read(tmp_path, f"time,target mph,actual mph\n{_rows('{at},55,{dial}')}", "notes.csv")
+    assert refused.value.code == "no_certain_column"
+
+
 @pytest.mark.parametrize("names", _BESIDE)
 def test_a_mean_a_highest_speed_and_a_difference_are_no_reading(names: tuple[str, ...]) -> None:
     """They used to stand in the question which column is the dial."""
@@ -143,6 +165,40 @@ def test_of_two_numbers_the_one_beside_the_word_for_the_dial_counts(tmp_path: Pa
     assert _is_drive(_read(tmp_path, f"speeds in mph\n{_rows(form)}"))
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Fri 8/21, 14:00 start, mph\n" + _rows("{at} {dial}"),
+        _rows("{at} {dial} mph rpm 2100"),
+        "14:03 and 12 s: 30 mph\n" + _rows("{at} {dial} mph").partition("\n")[2],
+        "14:03:12 30 mph\n14:03 and 36 s: 38 mph\n14:04 and 07 s: 47 mph\n14:04 and 34 s: 55 mph\n"
+        "14:05 and 14 s: 64 mph\n14:05 and 36 s: 60 mph\n14:06:11 52 mph\n",
+        _rows("{at} {dial} mph") + "14:06:40 limit now 55 mph\n",
+        _rows("{at} {dial}") + "mph\n14:06:50 18 wheeler ahead\n",
+    ],
+)
+def test_titles_seconds_and_revs_are_told_from_speeds(tmp_path: Path, text: str) -> None:
+    """They used to be readings or to cost some."""
+    assert _is_drive(_read(tmp_path, text))
+
+
+def test_seconds_that_come_round_are_no_sender(tmp_path: Path) -> None:
+    """Three lines with ``and 12 s:`` used to be of a person of that name, their times cut to the minute."""
+    text = "".join(f"14:{minute:02d} and 12 s: {40 + minute} mph\n" for minute in range(3, 9))
+    assert _read(tmp_path, text).time_s == pytest.approx([14 * 3600 + 60 * m + 12 for m in range(3, 9)])
+
+
+def test_a_dictated_time_may_end_in_figures(tmp_path: Path) -> None:
+    """Lines without an oh in them used to be remarks."""
+    said = (
+        "fourteen oh five and 20 seconds 45 mph",
+        "fourteen ten and 30 seconds 52",
+        "fourteen ten and 40 seconds 50",
+    )
+    text = "\n".join(said)
+    assert _read(tmp_path, text).time_s == pytest.approx([50_720, 51_030, 51_040])
+
+
 def test_a_number_on_both_sides_of_the_dial_is_asked_about(tmp_path: Path) -> None:
     """``20 dash 45`` may be either."""
     with pytest.raises(ReadingsFormatError) as refused:
@@ -156,6 +212,7 @@ def test_a_number_on_both_sides_of_the_dial_is_asked_about(tmp_path: Path) -> No
         "Pickup, 33x12.5 tires, gears 4.10\ntime,speedo mph,gps mph,remark,rpm\n" + _rows("{at},{dial},20,,1800"),
         "No,time,speedo, mph,gps, mph\n" + _rows("{i},{at},{dial},20"),
         "Hi,\nhere are the readings.\n(mph)\n" + _rows("{at}, {dial}"),
+        "Video time - speedometer\n" + _rows("{at} - {dial} mph"),
         "Speedo, mph\n" + _rows("{at}, {dial}"),
         "Dad's truck, 33x12.5 tires\nmph\n" + _rows("{at}, {dial}").replace(":", "."),
     ],

@@ -193,6 +193,9 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
     if fault in _IN_TITLES and not note.time and not notes.speeds and _begins_with_words(text):
         notes.doubtful.append((text, Problem(fault, line=number, found=_short(text), count=len(note.values))))
         return
+    if fault == "number_behind_words" and not notes.speeds:
+        _take_title(notes, text)
+        return
     if fault:
         notes.refuse(fault, number, found=_short(text), count=len(note.values))
         return

@@ -61,7 +61,7 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     runs = [heading.name for heading in headings if heading.role == "time" and _OVER.search(heading.name.lower())]
     if runs and len(runs) == sum(1 for heading in headings if heading.role == "time"):
         source.fail("checks_as_readings", line=table.header_line, column=runs[0])
-    stamps = read_times(source, table, headings, request.zone)
+    stamps = read_times(source, table, headings, request.zone, of_dial=True)
     unit = _unit(source, table, headings, index, cells, speeds, stamps, request)
     findings = [Finding("blocks_side_by_side", count=table.blocks)] if table.blocks > 1 else []
     time_s = stamps.time_s if stamps.clock != "none" else None

@@ -22,6 +22,7 @@ from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.numbers import parse_numbers
 from speedcal.logs.writing.spoken_times import cue_lines
 from speedcal.logs.writing.written_times import parse_stamp
+from speedcal.units import parse_speed_unit
 
 _MOST_IN_NOTES = 3
 """Cells of a line of notes at most: a time, a reading, a remark."""
@@ -66,11 +67,12 @@ def _ask_for_header(source: Source, rows: Rows) -> None:
 def _is_readings(table: Table) -> bool:
     """Tell a table from notes with a title: it has several columns, or one that mostly holds nothing but numbers.
 
-    Where times stand under the name of a speed, ``Speedo, mph`` was a title.
+    Where times or words stand under the name of a speed, ``Speedo, mph`` and ``time - speedo`` were titles.
     """
     named = [read_heading(name).role for name in table.header]
     roles = set(named)
-    if len(named) <= _MOST_IN_NOTES and table.rows and any(map(_is_time_as_speed, named, table.rows[0])):
+    as_notes = len(named) <= _MOST_IN_NOTES or table.delimiter == " "
+    if as_notes and table.rows and any(map(_is_no_speed, named, table.rows[0])):
         return False
     if len(table.header) > 1:
         return bool(roles - {""}) or len(table.header) > _MOST_IN_NOTES
@@ -79,9 +81,10 @@ def _is_readings(table: Table) -> bool:
     return "speed" in roles and alone and not any(map(str.isdigit, table.header[0]))
 
 
-def _is_time_as_speed(role: str, cell: str) -> bool:
+def _is_no_speed(role: str, cell: str) -> bool:
+    """Tell whether a cell under the name of a speed holds a time, or a unit alone."""
     stamp = parse_stamp(cell) if role == "speed" else None
-    return stamp is not None and stamp.kind != "number"
+    return (stamp is not None and stamp.kind != "number") or (role == "speed" and parse_speed_unit(cell) is not None)
 
 
 def _read_track(source: Source, request: Request) -> Track:

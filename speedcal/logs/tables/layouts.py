@@ -11,6 +11,7 @@ from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.written_times import parse_stamp
 
 _MOST_ROWS, _FEWEST_COLUMNS, _MOST_BLOCKS = 12, 4, 40
+_FEWEST_TITLES = 2
 _NUMBER = late_pattern(r"[-+]?\d{1,7}(?:[.,]\d{1,7})?(?: ?[a-z/]{1,4})?", re.IGNORECASE)
 
 
@@ -31,6 +32,18 @@ def turned_upright(cells: list[list[str]], line: list[int]) -> tuple[list[list[s
         return None
     rows = [list(row) for row in zip_longest(*(row for row, _ in wide), fillvalue="")]
     return rows, [roles["speed"][1]] * len(rows)
+
+
+def with_titles(header: Sequence[str], titles: Sequence[str]) -> list[str]:
+    """Return a header whose columns of one name bear the titles of their groups, which stand above them."""
+    twice = {name for name in header if name and header.count(name) > 1}
+    if not twice or len(set(filter(None, titles))) < _FEWEST_TITLES or len(titles) > len(header):
+        return list(header)
+    told, title = [], ""
+    for name, above in zip_longest(header, titles, fillvalue=""):
+        title = above or title
+        told.append(f"{title} {name}".strip() if name in twice else name)
+    return told
 
 
 def _are_numbers(cells: Sequence[str]) -> bool:

@@ -30,10 +30,11 @@ _ONE_SIDED = late_pattern(
 )
 _TOUCHING_UNIT = late_pattern(r"(?<=\d)(?=(?:mph|km|kph|kn|kt|mi/|m/s)[a-z/]*\b)", re.IGNORECASE)
 _BESIDE = late_pattern(
-    r"(?<![\w.,])\d[\d.,]{0,7}\s?(?:rpm|r/min|1/min|u/min|°\s?[CF]?|%|psi|bar|volts?|s|secs?|seconds?|mins?|minutes?"
-    r"|hours?|hrs?|yards?|met(?:er|re)s|feet|ft|lanes?|cars|lorries|trucks|people"
+    r"(?<![a-z])(?:rpm|revs?)\W{0,3}\d[\d.,]{2,6}(?!\w)|"
+    r"(?<![\w.,])\d[\d.,]{0,7}\s?(?:rpm(?!\W{0,3}\d)|r/min|1/min|u/min|°\s?[CF]?|%|psi|bar|volts?|s|secs?|seconds?|mins?|minutes?"
+    r"|hours?|hrs?|yards?|met(?:er|re)s|feet|ft|lanes?|spuren|voies|cars|lorries|trucks|wheelers?|people"
     r"|mi(?:les?)? (?:to go|left|more|ahead|further|away)|degrees?|deg|[CF]|gal(?:lons?)?|lit(?:er|re)s?"
-    r"|(?:mph\s|km/h\s)?(?:zone|limit)(?!\W{0,3}\d))(?![A-Za-z])",
+    r"|(?:mph\s|km/h\s)?(?:zone|limit|sign)(?!\W{0,3}\d))(?![A-Za-z])",
     re.IGNORECASE,
 )
 """A number of something else."""
@@ -47,8 +48,9 @@ _PLACE = late_pattern(
 """The number of a road, an exit, a lane or a gear, which stands behind its word."""
 _LIST = late_pattern(r"\d{1,3}(?:[.,]\d{1,2})?(?:\s*[,;]\s*\d{1,3}(?:[.,]\d{1,2})?)+[,;]?")
 _UNITED = late_pattern(
-    r"(?P<other>(?<![a-z])(?:limit|zone|posted|signs?|gps|gnss|sat ?nav|true|actual|phone|app|wind|set|cruise|max)"
-    r"(?:\W|of|is|at|to|said|says){0,9})?"
+    r"(?P<other>(?<![a-z])(?:limit[eé]?|l[ií]mite|tempolimit|limitation|zone|posted|signs?|gps|gnss|sat ?nav|true"
+    r"|actual|phone|app|wind|set|cruise|max)"
+    r"(?:\W|of|is|at|to|now|was|said|says){0,9})?"
     rf"(?<![\w.,:+-])(?P<speed>\d{{1,3}}(?:[.,]\d{{1,2}})?)\s?(?:{SPEED_UNIT})(?![a-z/])"
     r"(?P<what>[\s(-]{0,2}(?:speed\s)?(?:limit|zone|sign|area|wind|(?:(?:on|by|from)\s(?:the\s|my\s)?)?"
     r"(?:gps|gnss|sat ?nav|phone|app))(?![\s:]{0,2}\d))?",

@@ -10,7 +10,7 @@ from functools import cached_property
 
 from speedcal.logs.source import Source
 from speedcal.logs.tables.delimited import LOOKED_AT, Rows
-from speedcal.logs.tables.layouts import one_below_the_other, turned_upright
+from speedcal.logs.tables.layouts import one_below_the_other, turned_upright, with_titles
 from speedcal.logs.tables.place_column import with_places
 from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.numbers import MISSING
@@ -92,7 +92,7 @@ def find_table(rows: Rows) -> Table | None:
         return replace(table, header=divided[0], rows=divided[1])
     stacked = one_below_the_other(table.header, table.rows, table.line, table.titles)
     if stacked is None:
-        return table
+        return replace(table, header=with_titles(table.header, table.titles))
     header, body, line, blocks = stacked
     return replace(table, header=header, rows=body, line=line, blocks=blocks)
 

@@ -41,6 +41,7 @@ _FIGURES = (
 _SPOKE = late_pattern(
     r"\s*(?P<name>[A-Za-z][A-Za-z ]{0,30}\d{0,3})[\s,(\[]+(?P<when>\d{1,2}:\d{2}(?::\d{2})?)[)\]]?\s*:?\s*"
 )
+_SECONDS = late_pattern(r"(?:(?:and|und|et|y|e|en)\s)?\d{1,2}\s?s(?:e[ckg][a-z]*)?\.?", re.IGNORECASE)
 _FEWEST_SENT, _FEWEST_LISTED, _FEWEST_FIGURES = 3, 2, 8
 _LEAST_SPAN = 200
 """Seconds written as figures of a clock at least; an odometer that went as far would not end below 60 each time."""
@@ -74,7 +75,9 @@ def _sender(found: re.Match[str]) -> str:
 
 
 def _says_what(name: str) -> bool:
-    """Tell whether what stands before a colon says what the number behind it is, or is a word of the note."""
+    """Tell whether what stands before a colon says what the number behind it is, or is a word or a time of the note."""
+    if _SECONDS.fullmatch(name):
+        return True
     of_speed = read_heading(f"{name} speed").origin in {"satellite", "instrument"}
     return of_speed or bool(read_heading(name).role) or speed_unit_in(name.lower()) is not None
 

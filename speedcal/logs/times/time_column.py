@@ -17,7 +17,7 @@ from speedcal.logs.tables.tabular import Table, is_missing
 from speedcal.logs.times.clock_times import UnclearTimesError
 from speedcal.logs.times.gps_weeks import in_weeks
 from speedcal.logs.times.timestamps import are_since_1970, parse_stamps
-from speedcal.logs.writing.headers import Heading, normal
+from speedcal.logs.writing.headers import INSTRUMENT, Heading, normal
 from speedcal.logs.writing.numbers import time_step
 from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.written_times import parse_stamp
@@ -51,25 +51,30 @@ _KEPT = late_pattern(r"server|receiv|upload|insert|created|processed|arriv|store
 """When a row came in, which is after what it tells."""
 
 
-def read_times(source: Source, table: Table, headings: list[Heading], zone: tzinfo | None) -> Stamps:
+def read_times(
+    source: Source, table: Table, headings: list[Heading], zone: tzinfo | None, *, of_dial: bool = False
+) -> Stamps:
     """Return the times of the rows as :func:`times_in` does; the error of the source where they are unclear."""
     try:
-        return times_in(table, headings, zone)
+        return times_in(table, headings, zone, of_dial=of_dial)
     except UnclearTimesError as unclear:
         source.fail(unclear.code, line=table.header_line)
 
 
-def times_in(table: Table, headings: list[Heading], zone: tzinfo | None) -> Stamps:
+def times_in(table: Table, headings: list[Heading], zone: tzinfo | None, *, of_dial: bool = False) -> Stamps:
     """Return the times of the rows; clock ``none`` when the table has no time column.
 
     Of several time columns that move with the rows the one that says most is taken: a stamp with zone before one with
     a date, a date before a clock time, a clock time before a plain number; a date in a column of its own is joined to
-    the clock time. Hour, minute and second may stand in columns of their own.
+    the clock time. Hour, minute and second may stand in columns of their own. Where the dial has a time of its own, its
+    readings go by that (``of_dial``).
     """
     parts = _in_parts(table)
     if parts:
         return parse_stamps(parts, zone=zone)
-    ranked = sorted(((_rank(table.column(i), heading), -i) for i, heading in enumerate(headings)), reverse=True)
+    ranked = sorted(
+        ((_rank(table.column(i), heading, of_dial=of_dial), -i) for i, heading in enumerate(headings)), reverse=True
+    )
     if not ranked or ranked[0][0] <= (0, 0.0):
         named = [
             table.header[i]
@@ -203,7 +208,7 @@ def _joined(parts: tuple[str, ...]) -> str:
     return f"{'-'.join(day)} {hour.zfill(2)}:{minute.zfill(2)}:{whole.zfill(2)}{mark}{rest}".strip()
 
 
-def _rank(cells: list[str], heading: Heading) -> tuple[int, float]:
+def _rank(cells: list[str], heading: Heading, *, of_dial: bool) -> tuple[int, float]:
     """Return what a column is worth as the time: one that stands still while the rows go on is none.
 
     At equal worth the clock of the receiver goes before that of the device, both before when
@@ -214,7 +219,7 @@ def _rank(cells: list[str], heading: Heading) -> tuple[int, float]:
     if not worth or (len(sample) > 3 and len(set(sample)) == 1):
         return 0, 0.0
     name = heading.name.lower()
-    said = bool(_RECEIVER.search(name)) - 2 * bool(_KEPT.search(name))
+    said = bool(_RECEIVER.search(name)) - 2 * bool(_KEPT.search(name)) + 2 * (of_dial and bool(INSTRUMENT.search(name)))
     return worth, 0.5 * said - _share_back(cells[:_LOOKED_AT])
 
 

@@ -40,7 +40,8 @@ _SPEED_WORD = late_pattern(
     r"|скорость|snelheid|hastighet|nopeus|rychlost|sebesség|brzina|vitez|швидкість|ταχύτητα|מהירות|السرعة|속도|速度|車速"
 )
 _NO_SPEED = late_pattern(
-    r"(?<![a-z])(max|min|top(?![a-z])|avg|average|mean|cruise|limit|engine|fan|wi?nd|rpm|shaft|turbine|rotor|accel|pump|motor"
+    r"(?<![a-z])(max|min|top(?![a-z])|avg|average|mean|cruise|target|desired|set ?(?:point|speed)|limit"
+    r"|engine|fan|wi?nd|rpm|shaft|turbine|rotor|accel|pump|motor"
     r"|vertical|precision|accuracy|error|(?<!/)std|vmax|höchst|mittel|mittlere|durchschnitt|moyen|promedio|gemiddeld|średni"
     r"|medel|snitt|gjennomsnitt|gennemsnit|průměr|átlag|keski|ortalama|máxim|massim|maksi?[my]|diff|delta|abweich|écart"
     r"|ecart|diferen|scarto|verschil|różnica|skillnad|afwijking)|(?<![a-z])m[eé]dia(?![a-z])|ø|m/s2|m/s\^2|m/s²"

@@ -21,7 +21,8 @@ _BELOW_100 = rf"(?:(?:{_TEN})(?:[ -](?:{_UNIT})\b)?|{_TEEN}|{_UNIT})"
 _NUMBER = rf"(?:(?:a|one|two)[ -]hundred(?:[ -](?:and[ -])?{_BELOW_100})?|(?:oh|o|zero)[ -](?:{_UNIT})|{_BELOW_100})\b"
 _SPOKEN = rf"{_NUMBER}(?: point (?:{_UNIT}|zero)\b)?"
 _RUN = late_pattern(
-    rf"\b{_SPOKEN}(?: o'?clock\b)?(?: {_SPOKEN})*(?:,? (?:and )?(?P<s>{_NUMBER}) sec(?:ond)?s?\b)?", re.IGNORECASE
+    rf"\b{_SPOKEN}(?: o'?clock\b)?(?: {_SPOKEN})*(?:,? (?:and )?(?P<s>{_NUMBER}|[0-5]?\d) sec(?:ond)?s?\b)?",
+    re.IGNORECASE,
 )
 _ONE = late_pattern(rf"{_SPOKEN}(?: o'?clock\b)?", re.IGNORECASE)
 _AND_SECONDS = late_pattern(
