@@ -431,6 +431,7 @@ FINDINGS: dict[str, Template] = {
     "reference_speed": _reference,
     "pooled": "{count:n drive is/drives are} pooled.",
     "drives_disagree": _disagree,
+    "worked_between": "If something was fitted or set between them, take the earlier one out of the job.",
     "third_drive_decides": "Drive a third time in the same state, on tires at the same cold pressure, and give all "
     "three: two that agree show which one is off.",
     "odd_drive": "The others agree. Check the files of drive {drive}, and whether something was different on it "

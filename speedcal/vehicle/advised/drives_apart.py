@@ -22,7 +22,8 @@ def drives_apart(pooled: Calibration, phase: str) -> tuple[Advice, ...]:
         if found.code != "drives_disagree":
             continue
         if len(found.values["errors_percent"]) == _PAIR:
-            return (Advice("drive_again", part=phase, because=(found, Finding("third_drive_decides"))),)
+            tested_twice = (Finding("worked_between"),) if phase == "after" else ()
+            return (Advice("drive_again", part=phase, because=(found, *tested_twice, Finding("third_drive_decides"))),)
         if found.values["others_agree"]:
             odd = found.values["farthest"]
             return (Advice("check_files", part=f"{phase} {odd}", because=(found, Finding("odd_drive", drive=odd))),)
