@@ -141,14 +141,24 @@ def test_the_price_of_a_step_is_what_counting_all_places_and_sizes_comes_to() ->
 @pytest.mark.parametrize("begins", [0.3, 0.5, 0.7])
 @pytest.mark.parametrize("otherwise", [1.15, 1.3, MILE_M / 1000])
 def test_a_dial_that_changes_on_the_way_is_not_taken_for_a_watch_that_was_set(begins: float, otherwise: float) -> None:
-    """Gears in another range, another unit from a page on: no part is laid where the track tells nothing of it."""
+    """Gears in another range, another unit from a page on: no part is laid where the track tells nothing of it.
+
+    What is in another unit tells the dial as well, once it is converted; nothing else that changes does.
+    """
     for seed in range(3):
-        track, readings = in_memory(outside_drive("notes", (74, seed)))
+        drive = outside_drive("notes", (74, seed))
+        track, readings = in_memory(drive)
         later = np.arange(len(readings)) >= begins * len(readings)
         changed = replace(readings, speed_mps=readings.speed_mps * np.where(later, otherwise, 1.0))
         try:
             result = speedcal.calibrate(track, changed)
         except (AlignmentError, FitError):
             continue
-        assert result.trust.word == "WEAK"
+        if otherwise == MILE_M / 1000:
+            told = [found.code for found in (*result.findings, *result.trust.reasons)]
+            assert "two_scales" in told
+            true_mps = drive.truth.speed_mps
+            assert result.error_factor.contains(drive.truth.factor(true_mps[np.isfinite(true_mps)]))
+        else:
+            assert result.trust.word == "WEAK"
         assert not _steps(result)
