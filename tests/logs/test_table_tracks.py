@@ -28,6 +28,8 @@ def _read(tmp_path, header, *rows, **options):
         ("gps_speed_kmh", "36", 10),
         ("SOG (kn)", "10", 10 * 1852 / 3600),
         ("ground speed mph", "10", 4.4704),
+        ("GPS", "36 km/h", 10),  # used to go unread
+        ("gps speed", "10 mph", 4.4704),  # used to be taken for m/s
         ("speed", "10", 10),
     ],
 )

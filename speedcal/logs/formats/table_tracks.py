@@ -18,8 +18,8 @@ from speedcal.logs.tables.sessions import one_session
 from speedcal.logs.tables.tabular import Table, check_header, named_column, uses_decimal_comma
 from speedcal.logs.times.time_column import on_track_clock, read_times
 from speedcal.logs.writing.headers import Heading, read_heading
-from speedcal.logs.writing.numbers import parse_numbers
-from speedcal.units import SPEED_UNIT_MPS
+from speedcal.logs.writing.numbers import Numbers, parse_numbers
+from speedcal.units import SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
 _INVALID = frozenset(
     {"v", "n", "no", "none", "invalid", "no fix", "nofix", "false", "0", "lost", "not valid", "void", "-1", "network"}
@@ -102,16 +102,17 @@ def _speed(
     plain = [i for i in speeds if headings[i].origin == ""]
     if any(headings[i].origin == "instrument" for i in speeds):
         plain = []
-    choices = satellite or plain
+    choices = satellite or plain or _of_receiver(table, headings, comma=comma)
     if not choices:
         return None
     index = next((i for i in choices if headings[i].speed_unit is not None), choices[0])
-    named, name, cells = headings[index].speed_unit, table.header[index], table.column(index)
+    name, cells = table.header[index], table.column(index)
     numbers = parse_numbers(cells, decimal_comma=comma)
+    named = headings[index].speed_unit or _unit_in(numbers)
     numbers.values *= headings[index].part
     values = cleaned_speeds(numbers, cells, name, fastest_in(named or "km/h"), findings)
     unit, left = unit_by_positions(values, ground)
-    if not satellite and np.isfinite(left) and not (unit is not None and is_receivers(left)):
+    if index in plain and np.isfinite(left) and not (unit is not None and is_receivers(left)):
         findings.append(Finding("speed_not_of_receiver", column=name))
         return None
     if unit is None:
@@ -127,6 +128,21 @@ def _speed(
             Finding("track_speed_column", column=name, others=[table.header[i] for i in speeds if i != index])
         )
     return values * SPEED_UNIT_MPS[unit]
+
+
+def _of_receiver(table: Table, headings: list[Heading], *, comma: bool) -> list[int]:
+    """Return the columns under the name of a receiver whose cells say that they are speeds: ``GPS``, ``45 mph``."""
+    named = (i for i, item in enumerate(headings) if not item.role and _is_of_satellite(item.name))
+    return [i for i in named if _unit_in(parse_numbers(table.column(i), decimal_comma=comma)) is not None]
+
+
+def _is_of_satellite(name: str) -> bool:
+    return read_heading(f"{name} speed").origin == "satellite"
+
+
+def _unit_in(numbers: Numbers) -> SpeedUnit | None:
+    """Return the one unit of speed that stands behind the numbers of a column."""
+    return parse_speed_unit(numbers.units[0]) if len(numbers.units) == 1 else None
 
 
 def _marked_invalid(table: Table, headings: list[Heading], findings: list[Finding]) -> BoolArray | None:
