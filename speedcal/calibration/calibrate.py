@@ -86,7 +86,8 @@ def calibrate(
         How a person saw the dial: ``square`` on, from the ``side``, on ``film``; ``logged`` for a display of figures.
         None takes what the readings say, ``square`` where they say nothing.
     rounding
-        Whether a person noted the ``nearest`` step or the one ``down``; None as above, ``nearest``.
+        Whether a person noted the ``nearest`` step or the one ``down``, or is ``exact``, the needle held on its marks;
+        None as above, ``nearest``.
     terrain
         How hilly the country was, where the track has no heights: ``level``, ``rolling`` or ``mountainous``. None takes
         what the readings say, and level to rolling country where they say nothing.

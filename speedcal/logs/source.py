@@ -29,7 +29,7 @@ _SAYING = re.compile(
 )
 SAYINGS = {
     "read_from": ("square", "side", "film", "logged"),
-    "rounding": ("nearest", "down"),
+    "rounding": ("nearest", "down", "exact"),
     "terrain": ("level", "rolling", "mountainous"),
     "dial_unit": ("mph", "km/h"),
 }

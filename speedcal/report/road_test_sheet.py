@@ -20,10 +20,11 @@ _COLUMNS = {
 def render_template(plan: RoadTestPlan) -> str:
     """Return the table to type the readings into, as CSV that :func:`speedcal.read_readings` reads when filled in.
 
-    One line a reading, in the order of the plan; lines without a reading may stay empty.
+    One line a reading, in the order of the plan; lines without a reading may stay empty. Where the needle is held on
+    marks it says that nothing is rounded.
     """
     factor = SPEED_UNIT_MPS[plan.unit]
-    lines = [_COLUMNS[plan.unit]]
+    lines = [*([] if plan.by_gps else ["# rounding: exact"]), _COLUMNS[plan.unit]]
     for plateau in plan.plateaus:
         lines += [f"{plateau.mark_mps / factor:.0f},,,"] * plateau.readings
     return "\n".join(lines) + "\n"

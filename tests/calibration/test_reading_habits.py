@@ -11,6 +11,7 @@ from benchmark.outside_score import answer, outside_drive
 import speedcal
 from speedcal.calibration.readings.habits import PARALLAX, ROUNDING_HABIT, reading_habit, u_of_heaps, u_of_heaps_above
 from speedcal.errors import SpeedcalError
+from speedcal.logs.drive.readings import Rounding
 from speedcal.simulate import Plateau, simulate
 from speedcal.units import MPH_MPS
 
@@ -87,18 +88,44 @@ def test_more_readings_are_not_asked_for_where_the_angle_of_view_makes_the_inter
     assert square.trust.codes == []
 
 
-@pytest.mark.parametrize(("beside_mph", "exact"), [(0.0, True), (2.2, False)])
-def test_notes_of_a_needle_on_its_marks_are_not_taken_for_rounded_ones(beside_mph: float, exact: bool) -> None:
-    """Held on marks of 5 mph, notes in fives are good to half a mph; held between them, to 5/sqrt(12)."""
+@pytest.mark.parametrize(
+    ("factor", "beside_mph", "told", "exact"),
+    [(1.07, 0.0, None, True), (1.07, 2.2, None, False), (1.0, 0.0, None, False), (1.0, 0.0, "exact", True)],
+)
+def test_notes_of_a_needle_on_its_marks_are_not_taken_for_rounded_ones(
+    factor: float, beside_mph: float, told: Rounding | None, exact: bool
+) -> None:
+    """Held on marks of 5 mph, notes in fives are good to half a mph; held between them, to 5/sqrt(12).
+
+    Of a dial that is right only the driver knows whether he went by it or by the receiver: noted in fives at a true 40
+    it may as well show 42.
+    """
     marks = [25.0, 60.0, 35.0, 50.0, 30.0, 65.0, 40.0, 55.0, 45.0]
     off = [beside_mph * (-1) ** (k // 2) for k in range(len(marks))]
-    plan = [Plateau((mark + away) * MPH_MPS, 60.0, 2) for mark, away in zip(marks, off, strict=True)]
-    drive = simulate("noted", [43, 2], error_factor=1.0, offset_mps=0.0, plan=plan)
-    fives = 5 * np.round(drive.truth.reading_ground_mps / (5 * MPH_MPS)) * MPH_MPS
-    result = speedcal.calibrate(drive.track, replace(drive.readings, speed_mps=fives, speed_resolution_mps=5 * MPH_MPS))
+    plan = [Plateau((mark + away) / factor * MPH_MPS, 60.0, 2) for mark, away in zip(marks, off, strict=True)]
+    drive = simulate("noted", [43, 2], error_factor=factor, offset_mps=0.0, plan=plan)
+    fives = 5 * np.round(factor * drive.truth.reading_ground_mps / (5 * MPH_MPS)) * MPH_MPS
+    noted = replace(drive.readings, speed_mps=fives, speed_resolution_mps=5 * MPH_MPS)
+    result = speedcal.calibrate(drive.track, noted, rounding=told)
     half_mph = float(result.half_width(45 * MPH_MPS)) / MPH_MPS
-    assert abs(float(result.indicated(45 * MPH_MPS)) / MPH_MPS - 45) < half_mph
+    assert abs(float(result.indicated(45 * MPH_MPS)) / MPH_MPS - 45 * factor) < half_mph
     assert (half_mph < 0.7) == exact
+
+
+def test_a_dial_noted_in_fives_beside_speeds_held_at_fives_by_gps_is_not_taken_for_right() -> None:
+    """It shows 1.4 mph more, 26.4 to 66.4, and most are noted as the true speed."""
+    plan = [Plateau(speed * MPH_MPS, 60.0, 3) for speed in (25.0, 60.0, 35.0, 50.0, 30.0, 65.0, 40.0, 55.0, 45.0)]
+    for seed in range(3):
+        drive = simulate("noted", [45, seed], error_factor=1.0, offset_mps=1.4 * MPH_MPS, plan=plan)
+        fives = 5 * np.round(drive.readings.speed_mps / (5 * MPH_MPS)) * MPH_MPS
+        assert np.median(np.abs(fives - drive.truth.reading_ground_mps)) < 0.5 * MPH_MPS
+        result = speedcal.calibrate(
+            drive.track, replace(drive.readings, speed_mps=fives, speed_resolution_mps=5 * MPH_MPS)
+        )
+        plan_mps = np.array([30.0, 45.0, 60.0]) * MPH_MPS
+        away_mph = np.abs(result.indicated(plan_mps) - plan_mps - 1.4 * MPH_MPS) / MPH_MPS
+        assert (away_mph < result.half_width(plan_mps) / MPH_MPS).all()
+        assert "nearest_mark_taken" in [finding.code for finding in result.findings]
 
 
 @pytest.mark.parametrize("seed", range(3))

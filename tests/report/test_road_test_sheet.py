@@ -34,15 +34,18 @@ def fullest() -> RoadTestPlan:
 def test_the_filled_in_table_comes_back_as_readings(tmp_path: Path) -> None:
     """Typed as the passenger wrote it, lines left out left empty, it reads with unit, times and odometer."""
     found = plan(TRUCK, speed_limit=65)
-    lines = render_template(found).splitlines()
+    assert found.by_gps
+    assert not render_template(found).startswith("#")
+    said, *lines = render_template(replace(found, by_gps=False)).splitlines()
     assert len(lines) == 1 + found.n_readings
     for i in range(1, found.n_readings + 1):
         hold = lines[i].split(",")[0]
         if i % 7:
             lines[i] = f"{hold},10:{20 + i // 6}:{i % 6}5,{hold},{'48213.4' if i == 1 else ''}"
     path = tmp_path / "filled in.csv"
-    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    path.write_text("\n".join([said, *lines]) + "\n", encoding="utf-8")
     readings = read_readings(path)
+    assert readings.rounding == "exact"
     filled = found.n_readings - found.n_readings // 7
     speeds = readings.speed_mps[np.isfinite(readings.speed_mps)]
     assert len(speeds) == filled

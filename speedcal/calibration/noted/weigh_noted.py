@@ -88,7 +88,7 @@ def weigh_notes(
         marks = replace(notes, u_rounding_mps=min(u_rounding_mps / 3, tuned.MARKS_U_MPS))
         exact = weigh(marks)
         odds = min(exact.log_evidence - cells.log_evidence, _log_odds_of_marks(ground, marks, exact, u_rounding_mps))
-        if odds > tuned.MARKS_EVIDENCE:
+        if habit.is_exact or odds > tuned.MARKS_EVIDENCE:
             notes, cells = marks, exact
     for some in above if heaps is None else (heaps, *above):
         loose = replace(notes, u_stated_mps=np.hypot(u_stated_mps, some))
@@ -128,8 +128,10 @@ def _log_odds_of_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_roundi
     """Return the log odds that readings were taken as the needle stood at its marks, against rounding to them.
 
     Speeds held alike are rounded alike: each mark beyond two shows once whether it lies on a line with the others, by
-    the differential entropy of an even distribution over a step against that of what is left. Where all are tens they
-    were hardly rounded to tens, and rounding to fives would seldom have hit no other.
+    the differential entropy of an even distribution over a step against that of what is left. Where true speeds lie at
+    multiples of the step they may have been held by the receiver, and a dial that is off by less than half a step is
+    rounded to them. Where all are tens they were hardly rounded to tens, and rounding to fives would seldom have hit no
+    other.
     """
     best = int(np.argmax(cells.log_mass))
     good, _, speed, inside = best_moments(ground, notes, cells, best)
@@ -138,14 +140,19 @@ def _log_odds_of_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_roundi
         return 0.0
     marks = np.unique(notes.indicated_mps[use])
     off = notes.indicated_mps[use] - cells.offset_mps[best] - cells.gain[best] * speed[use]
-    left = float(np.hypot(np.sqrt(np.mean(off**2)), tuned.SCATTER_NODES_MPS[0]))
+    step = float(np.sqrt(12)) * u_rounding_mps
+
+    def gained(away_mps: FloatArray, step_mps: float, count: int) -> float:
+        left = np.hypot(np.sqrt(np.mean(away_mps**2)), tuned.SCATTER_NODES_MPS[0])
+        return float(count * (np.log(step_mps / left) - (1 + np.log(2 * np.pi)) / 2))
 
     def on_a_line(step_mps: float) -> float:
-        return float((len(marks) - 2) * (np.log(step_mps / left) - (1 + np.log(2 * np.pi)) / 2))
+        return gained(off, step_mps, len(marks) - 2)
 
     ten = next((ten for ten in tuned.TENS_MPS if is_multiple(marks, ten).all()), None)
     if ten is None:
-        return on_a_line(float(np.sqrt(12)) * u_rounding_mps)
+        beside_round = speed[use] - step * np.round(speed[use] / step)
+        return on_a_line(step) - max(gained(beside_round, step, len(marks)), 0.0)
     tens = round(float(np.ptp(marks)) / ten)
     no_five = np.log(comb(2 * tens + 1, len(marks)) / comb(tens + 1, len(marks)))
     return min(on_a_line(ten / 2) + float(no_five), on_a_line(ten) + tuned.TENS_HELD)

@@ -19,7 +19,7 @@ from speedcal.logs.drive.readings import Readings
 from speedcal.units import MPH_MPS
 
 ReadFrom = Literal["square", "side", "film", "logged"]
-Rounding = Literal["nearest", "down"]
+Rounding = Literal["nearest", "down", "exact"]
 ROUNDING_HABIT, PARALLAX, STATED = "rounding_habit", "parallax", "stated_common"
 """Lines of the budget."""
 
@@ -38,6 +38,8 @@ class Habit:
     """How far the needle turns with speed. [rad s/m]"""
     of_figures: bool = False
     """No needle is read to a part of a step."""
+    is_exact: bool = False
+    """The needle was held on its marks."""
     is_film: bool = False
     """What a file states that its readings share is that of marks and view, which changes around the dial."""
 
@@ -92,7 +94,7 @@ def reading_habit(read_from: ReadFrom, rounding: Rounding, *, step_mps: float) -
     read_from
         ``square`` on, from the ``side`` (the passenger's seat), on ``film``, or ``logged`` by a machine.
     rounding
-        Whether the ``nearest`` step or the one ``down`` was noted.
+        Whether the ``nearest`` step or the one ``down`` was noted, or the needle held on it, which is ``exact``.
 
     Raises
     ------
@@ -112,6 +114,7 @@ def reading_habit(read_from: ReadFrom, rounding: Rounding, *, step_mps: float) -
         u_parallax_mps=float(away_mm / parallax["scale_mm_per_mph"]) * MPH_MPS,
         sweep_rad_per_mps=float(np.radians(parallax["sweep_deg_per_mph"])) / MPH_MPS,
         of_figures=not eye,
+        is_exact=rounding == "exact",
     )
 
 

@@ -27,7 +27,7 @@ Clock = Literal["gps", "utc", "local", "time of day", "elapsed", "none"]
 
 
 ReadFrom = Literal["square", "side", "film", "logged"]
-Rounding = Literal["nearest", "down"]
+Rounding = Literal["nearest", "down", "exact"]
 Terrain = Literal["level", "rolling", "mountainous"]
 
 DIAL_UNIT_SEEN = "dial_unit_seen"

@@ -329,8 +329,8 @@ FINDINGS: dict[str, Template] = {
     "speed_against_positions": "The recorded speed is {ratio:.3f} times the speed of the positions; one of the two is "
     "off. Export the track without its speed column to use the positions.",
     "nearest_mark_taken": "All readings are multiples of {step_mps:speed} and were taken for the nearest mark. If the "
-    "mark below the needle was noted, the dial shows {half_mps:speed1} more than is given here: say how they were "
-    "rounded.",
+    "mark below the needle was noted, the dial shows {half_mps:speed1} more than is given here; if the needle was held "
+    "on its marks, it is known far better: say how they were rounded.",
     "no_heights": "The track has no heights. On level roads that does not matter; in hills the vehicle was faster than "
     "the receiver says, by 0.05 % at grades of 3 % and 0.3 % at 8 %. Record heights too, "
     "or say whether the terrain was level, rolling or mountainous.",

@@ -126,7 +126,12 @@ QUESTIONS = {
         "film": "on a film",
         "logged": "digital, or logged",
     },
-    "rounding": {"": "not said: nearest mark", "nearest": "nearest mark", "down": "the mark below"},
+    "rounding": {
+        "": "not said: nearest mark",
+        "nearest": "nearest mark",
+        "down": "the mark below",
+        "exact": "not rounded: needle held on its marks",
+    },
     "terrain": {"": "not said", "level": "level", "rolling": "rolling", "mountainous": "mountainous"},
     "dial_unit": {"": "not looked at", "mph": "mph", "km/h": "km/h"},
 }
