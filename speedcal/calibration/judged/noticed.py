@@ -12,6 +12,7 @@ from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import general as tuned
 from speedcal.calibration.tuning.logs import PLAY_NOTICED_MPS
+from speedcal.calibration.tuning.notes import TENS_MPS
 from speedcal.calibration.tuning.track import HEIGHTS_NEEDED, HILLS_NOTICED
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
@@ -54,7 +55,12 @@ def rounded_by_reader(calibration: Calibration, readings: Readings) -> tuple[tup
     by less than rounding were taken as the needle stood on its marks.
     """
     step, offset = readings.speed_resolution_mps, calibration.offset_mps
-    if step < tuned.ROUNDED_DOWN_FROM_MPS or is_of_log(calibration) or calibration.scatter_mps < step / np.sqrt(12):
+    likely_mps = step / 2 if np.isclose(step, TENS_MPS).any() else step  # hardly anybody rounds to tens
+    if (
+        step < tuned.ROUNDED_DOWN_FROM_MPS
+        or is_of_log(calibration)
+        or calibration.scatter_mps < likely_mps / np.sqrt(12)
+    ):
         return (), ()
     least, most = (share * step for share in tuned.ROUNDED_DOWN_STEPS)
     if offset.high < 0 and least < -offset.value < most:

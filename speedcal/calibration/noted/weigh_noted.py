@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import partial
 from math import comb
+from typing import NamedTuple
 
 import numpy as np
 
@@ -87,9 +88,13 @@ def weigh_notes(
     if u_rounding_mps >= tuned.COARSE_U_MPS and not habit.shift_mps:
         marks = replace(notes, u_rounding_mps=min(u_rounding_mps / 3, tuned.MARKS_U_MPS))
         exact = weigh(marks)
-        odds = min(exact.log_evidence - cells.log_evidence, _log_odds_of_marks(ground, marks, exact, u_rounding_mps))
-        if habit.is_exact or odds > tuned.MARKS_EVIDENCE:
+        held = _held_on_marks(ground, marks, exact, u_rounding_mps)
+        odds = min(exact.log_evidence - cells.log_evidence, held.log_odds)
+        if habit.is_exact or min(odds, held.log_odds_by_gps) > tuned.MARKS_EVIDENCE:
             notes, cells = marks, exact
+        elif odds > tuned.MARKS_EVIDENCE and held.u_rounding_mps < u_rounding_mps:
+            notes = replace(notes, u_rounding_mps=held.u_rounding_mps)
+            cells = weigh(notes)
     for some in above if heaps is None else (heaps, *above):
         loose = replace(notes, u_stated_mps=np.hypot(u_stated_mps, some))
         notes, cells = _likelier(notes, cells, loose, weigh, by=tuned.HEAPED_EVIDENCE)
@@ -124,38 +129,50 @@ def _likelier(
     return (other, seen) if seen.log_evidence - cells.log_evidence > by else (notes, cells)
 
 
-def _log_odds_of_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_rounding_mps: float) -> float:
-    """Return the log odds that readings were taken as the needle stood at its marks, against rounding to them.
+class _Held(NamedTuple):
+    """Whether readings were taken as the needle stood at its marks."""
+
+    log_odds: float
+    """Against rounding to them, with speeds as they came."""
+    log_odds_by_gps: float
+    """The same where they were held at multiples of the step by a receiver."""
+    u_rounding_mps: float
+    """Of readings that were rounded."""
+
+
+def _held_on_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_rounding_mps: float) -> _Held:
+    """Tell needles held on their marks from readings rounded to them.
 
     Speeds held alike are rounded alike: each mark beyond two shows once whether it lies on a line with the others, by
     the differential entropy of an even distribution over a step against that of what is left. Where true speeds lie at
-    multiples of the step they may have been held by the receiver, and a dial that is off by less than half a step is
+    multiples of the step they may have been held by a receiver, and a dial that is off by less than half a step is
     rounded to them. Where all are tens they were hardly rounded to tens, and rounding to fives would seldom have hit no
-    other.
+    other, but beside tens held by a receiver.
     """
     best = int(np.argmax(cells.log_mass))
     good, _, speed, inside = best_moments(ground, notes, cells, best)
     use = (good > WRONG_BELOW) & inside & (speed >= SLOWEST_MPS)
     if not use.any():
-        return 0.0
+        return _Held(0.0, 0.0, u_rounding_mps)
     marks = np.unique(notes.indicated_mps[use])
     off = notes.indicated_mps[use] - cells.offset_mps[best] - cells.gain[best] * speed[use]
-    step = float(np.sqrt(12)) * u_rounding_mps
+    ten = next((ten for ten in tuned.TENS_MPS if is_multiple(marks, ten).all()), None)
+    step = ten or float(np.sqrt(12)) * u_rounding_mps
 
-    def gained(away_mps: FloatArray, step_mps: float, count: int) -> float:
-        left = np.hypot(np.sqrt(np.mean(away_mps**2)), tuned.SCATTER_NODES_MPS[0])
-        return float(count * (np.log(step_mps / left) - (1 + np.log(2 * np.pi)) / 2))
+    left = float(np.hypot(np.sqrt(np.mean(off**2)), tuned.SCATTER_NODES_MPS[0]))
 
     def on_a_line(step_mps: float) -> float:
-        return gained(off, step_mps, len(marks) - 2)
+        return float((len(marks) - 2) * (np.log(step_mps / left) - (1 + np.log(2 * np.pi)) / 2))
 
-    ten = next((ten for ten in tuned.TENS_MPS if is_multiple(marks, ten).all()), None)
+    beside = np.mean((speed[use] - step * np.round(speed[use] / step)) ** 2) / tuned.HELD_BY_GPS_U_MPS**2
+    at_round = float(len(marks) * (np.log(step / tuned.HELD_BY_GPS_U_MPS) - (beside + np.log(2 * np.pi)) / 2))
+    by_gps = on_a_line(step) - max(at_round, 0.0)
     if ten is None:
-        beside_round = speed[use] - step * np.round(speed[use] / step)
-        return on_a_line(step) - max(gained(beside_round, step, len(marks)), 0.0)
+        return _Held(on_a_line(step), by_gps, u_rounding_mps)
     tens = round(float(np.ptp(marks)) / ten)
-    no_five = np.log(comb(2 * tens + 1, len(marks)) / comb(tens + 1, len(marks)))
-    return min(on_a_line(ten / 2) + float(no_five), on_a_line(ten) + tuned.TENS_HELD)
+    no_five = float(np.log(comb(2 * tens + 1, len(marks)) / comb(tens + 1, len(marks))))
+    log_odds = min(on_a_line(ten / 2) + no_five, on_a_line(ten) + tuned.TENS_HELD)
+    return _Held(log_odds, by_gps, ten / (2 * float(np.sqrt(12))))
 
 
 def _jumps_when_slow(ground: GroundSpeed, notes: Notes, cells: Cells) -> FloatArray | None:

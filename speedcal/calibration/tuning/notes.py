@@ -132,6 +132,10 @@ marks, and not as rounded to them."""
 MARKS_U_MPS = 0.5 * MPH_MPS
 """How well a needle stands on its mark at the most, standard, whatever lies between two marks."""
 
+HELD_BY_GPS_U_MPS = 0.6 * MPH_MPS
+"""How far beside a round number people hold a speed by a receiver, standard (from memory). Readings in fives at such
+speeds do not tell where between its marks the needle stood: taken as on them, a quarter of drives is sure and wrong."""
+
 TENS_MPS, TENS_HELD = (10 * MPH_MPS, 10 * KMH_MPS), 4.0
 """Hardly anybody rounds a dial to tens (log odds, from memory), and who holds speeds by its marks chooses those. Of
 notes of 30, 40, 50 and 60 mph held in turn five in twelve are refused as of another drive without it, one with it."""
