@@ -204,3 +204,15 @@ def _log_scatter_prior() -> FloatArray:
     """Return the log prior share of each scatter node."""
     log = -0.5 * ((np.log(tuned.SCATTER_NODES_MPS) - np.log(tuned.SCATTER_MPS)) / tuned.SCATTER_LOG_SD) ** 2
     return np.asarray(log - np.logaddexp.reduce(log))
+
+
+def best_moments(
+    ground: GroundSpeed, notes: Notes, cells: Cells, best: int
+) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
+    """Return how probably each reading is right at a clock offset, its moment, the speed then and if there is one."""
+    share = cells.share[best]
+    total = share.sum(axis=1)
+    delay = np.where(total > 1e-9, share @ notes.at.delay_s / np.maximum(total, 1e-9), notes.at.middle_s)
+    moment = notes.time_s + cells.clock_s[best] + delay
+    speed, _, inside = ground.at(moment)
+    return cells.right[best], moment, speed, inside

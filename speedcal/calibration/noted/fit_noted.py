@@ -6,13 +6,13 @@ import numpy as np
 
 from speedcal.calibration.dial.dial_mixture import Basis, Laid, Mixed, PointerPlay, mixed_dial
 from speedcal.calibration.dial.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
-from speedcal.calibration.noted.clock_posterior import Cells
+from speedcal.calibration.noted.clock_posterior import Cells, best_moments
 from speedcal.calibration.noted.coarse_marks import within_marks
 from speedcal.calibration.noted.looks import any_moment, left_open, on_the_line
 from speedcal.calibration.noted.note_lines import Notes
 from speedcal.calibration.noted.rival_odds import weigh_rivals
 from speedcal.calibration.noted.slips import with_slips
-from speedcal.calibration.noted.weigh_noted import Weighed, best_moments
+from speedcal.calibration.noted.weigh_noted import Weighed
 from speedcal.calibration.readings.habits import Habit
 from speedcal.calibration.readings.looseness import how_loose
 from speedcal.calibration.speed.ground_speed import GroundSpeed

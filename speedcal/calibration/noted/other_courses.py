@@ -8,7 +8,8 @@ from __future__ import annotations
 import numpy as np
 
 from speedcal.calibration.dial.measured import MeasuredLine, with_shared
-from speedcal.calibration.noted.weigh_noted import Weighed, best_moments
+from speedcal.calibration.noted.clock_posterior import best_moments
+from speedcal.calibration.noted.weigh_noted import Weighed
 from speedcal.calibration.tuning.general import FEW_READINGS, WRONG_BELOW
 from speedcal.calibration.tuning.track import SLOWEST_MPS
 from speedcal.interval import FloatArray

@@ -12,7 +12,8 @@ from dataclasses import replace
 import numpy as np
 
 from speedcal.calibration.dial.measured import MeasuredLine
-from speedcal.calibration.noted.weigh_noted import Weighed, best_moments
+from speedcal.calibration.noted.clock_posterior import best_moments
+from speedcal.calibration.noted.weigh_noted import Weighed
 from speedcal.calibration.readings.clock_search import Shift
 from speedcal.calibration.tuning import notes as tuned
 from speedcal.errors import AlignmentError

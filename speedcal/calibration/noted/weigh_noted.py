@@ -5,24 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import partial
-from math import comb
-from typing import NamedTuple
 
 import numpy as np
 
 from speedcal.calibration.noted.association import log_unrelated, stray_density
-from speedcal.calibration.noted.clock_posterior import Cells, clock_cells
+from speedcal.calibration.noted.clock_posterior import Cells, best_moments, clock_cells
+from speedcal.calibration.noted.held_on_marks import held_on_marks
 from speedcal.calibration.noted.note_lines import Notes
 from speedcal.calibration.readings.clock_search import Shift
 from speedcal.calibration.readings.habits import Habit, u_of_heaps, u_of_heaps_above
 from speedcal.calibration.readings.moments import Moments
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import notes as tuned
-from speedcal.calibration.tuning.general import WRONG_BELOW
 from speedcal.calibration.tuning.rivals import FEWEST_ON_A_SIDE
 from speedcal.calibration.tuning.track import SLOWEST_MPS
-from speedcal.interval import BoolArray, FloatArray
-from speedcal.logs.writing.numbers import is_multiple
+from speedcal.interval import FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +85,7 @@ def weigh_notes(
     if u_rounding_mps >= tuned.COARSE_U_MPS and not habit.shift_mps:
         marks = replace(notes, u_rounding_mps=min(u_rounding_mps / 3, tuned.MARKS_U_MPS))
         exact = weigh(marks)
-        held = _held_on_marks(ground, marks, exact, u_rounding_mps)
+        held = held_on_marks(ground, marks, exact, u_rounding_mps)
         odds = min(exact.log_evidence - cells.log_evidence, held.log_odds)
         if habit.is_exact or min(odds, held.log_odds_by_gps) > tuned.MARKS_EVIDENCE:
             notes, cells = marks, exact
@@ -129,52 +126,6 @@ def _likelier(
     return (other, seen) if seen.log_evidence - cells.log_evidence > by else (notes, cells)
 
 
-class _Held(NamedTuple):
-    """Whether readings were taken as the needle stood at its marks."""
-
-    log_odds: float
-    """Against rounding to them, with speeds as they came."""
-    log_odds_by_gps: float
-    """The same where they were held at multiples of the step by a receiver."""
-    u_rounding_mps: float
-    """Of readings that were rounded."""
-
-
-def _held_on_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_rounding_mps: float) -> _Held:
-    """Tell needles held on their marks from readings rounded to them.
-
-    Speeds held alike are rounded alike: each mark beyond two shows once whether it lies on a line with the others, by
-    the differential entropy of an even distribution over a step against that of what is left. Where true speeds lie at
-    multiples of the step they may have been held by a receiver, and a dial that is off by less than half a step is
-    rounded to them. Where all are tens they were hardly rounded to tens, and rounding to fives would seldom have hit no
-    other, but beside tens held by a receiver.
-    """
-    best = int(np.argmax(cells.log_mass))
-    good, _, speed, inside = best_moments(ground, notes, cells, best)
-    use = (good > WRONG_BELOW) & inside & (speed >= SLOWEST_MPS)
-    if not use.any():
-        return _Held(0.0, 0.0, u_rounding_mps)
-    marks = np.unique(notes.indicated_mps[use])
-    off = notes.indicated_mps[use] - cells.offset_mps[best] - cells.gain[best] * speed[use]
-    ten = next((ten for ten in tuned.TENS_MPS if is_multiple(marks, ten).all()), None)
-    step = ten or float(np.sqrt(12)) * u_rounding_mps
-
-    left = float(np.hypot(np.sqrt(np.mean(off**2)), tuned.SCATTER_NODES_MPS[0]))
-
-    def on_a_line(step_mps: float) -> float:
-        return float((len(marks) - 2) * (np.log(step_mps / left) - (1 + np.log(2 * np.pi)) / 2))
-
-    beside = np.mean((speed[use] - step * np.round(speed[use] / step)) ** 2) / tuned.HELD_BY_GPS_U_MPS**2
-    at_round = float(len(marks) * (np.log(step / tuned.HELD_BY_GPS_U_MPS) - (beside + np.log(2 * np.pi)) / 2))
-    by_gps = on_a_line(step) - max(at_round, 0.0)
-    if ten is None:
-        return _Held(on_a_line(step), by_gps, u_rounding_mps)
-    tens = round(float(np.ptp(marks)) / ten)
-    no_five = float(np.log(comb(2 * tens + 1, len(marks)) / comb(tens + 1, len(marks))))
-    log_odds = min(on_a_line(ten / 2) + no_five, on_a_line(ten) + tuned.TENS_HELD)
-    return _Held(log_odds, by_gps, ten / (2 * float(np.sqrt(12))))
-
-
 def _jumps_when_slow(ground: GroundSpeed, notes: Notes, cells: Cells) -> FloatArray | None:
     """Return by how much more each reading scatters where a needle jumps below some speed, None where nothing says so.
 
@@ -200,15 +151,3 @@ def _jumps_when_slow(ground: GroundSpeed, notes: Notes, cells: Cells) -> FloatAr
     jumps = np.zeros(len(speed))
     jumps[up[: counts[split]]] = np.sqrt(slow[split] - max(fast[split], least))
     return jumps
-
-
-def best_moments(
-    ground: GroundSpeed, notes: Notes, cells: Cells, best: int
-) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
-    """Return how probably each reading is right at a clock offset, its moment, the speed then and if there is one."""
-    share = cells.share[best]
-    total = share.sum(axis=1)
-    delay = np.where(total > 1e-9, share @ notes.at.delay_s / np.maximum(total, 1e-9), notes.at.middle_s)
-    moment = notes.time_s + cells.clock_s[best] + delay
-    speed, _, inside = ground.at(moment)
-    return cells.right[best], moment, speed, inside
