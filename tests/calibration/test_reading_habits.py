@@ -148,6 +148,7 @@ def test_notes_of_a_needle_held_on_tens_are_those_of_its_marks(seed: int) -> Non
         assert (result.trust.word == "TRUSTED") == (factor > 1 and beside_mph == 0)
         asked = "nearest_mark_taken" in [finding.code for finding in result.findings]
         assert asked or factor > 1
+        assert ("wide_by_steps" in result.trust.codes) == (result.trust.word == "WEAK")
         assert not asked or factor == 1 or beside_mph  # of those held on their marks there is nothing to ask
 
 

@@ -126,8 +126,9 @@ def _wide(calibration: Calibration) -> Finding | None:
     middle = (low + high) / 2
     half = float(calibration.half_width(middle))
     if half > max(tuned.WIDE_SHARE * middle, tuned.WIDE_MPS):
-        seen = sum(line.share for line in calibration.budget if line.component == PARALLAX)
-        code = "wide_by_view" if seen > tuned.VIEW_NOTICED else "wide_interval"
+        shares = {line.component: line.share for line in calibration.budget}
+        steps = shares.get("resolution", 0.0) > tuned.STEPS_NOTICED and "wide_by_steps"
+        code = "wide_by_view" if shares.get(PARALLAX, 0.0) > tuned.VIEW_NOTICED else steps or "wide_interval"
         return Finding(code, at_mps=middle, half_width_mps=half, unit=calibration.unit)
     return None
 

@@ -144,6 +144,8 @@ WIDE_SHARE, WIDE_MPS = 0.025, 1.25 * MPH_MPS
 VIEW_NOTICED = 0.25
 """Share of the variance that the angle of view makes, above which more readings cannot halve an interval: half of it is
 a quarter of the variance. Then the view is named and no more readings are asked for."""
+STEPS_NOTICED = 0.5
+"""The same of the steps that readings were noted in: finer ones tell more than others like them."""
 
 STANDS_MPS, MOVES_MPS = 1.0 * MPH_MPS, 10.0 * MPH_MPS
 """Readings of a drive that was refused anyhow, all within the first while the middle eight tenths of the drive span the

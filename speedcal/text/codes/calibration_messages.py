@@ -453,6 +453,8 @@ FINDINGS: dict[str, Template] = {
     "association_unproven": "a list without times may fit other drives too; note the time of a few readings.",
     "wide_interval": "at {at_mps:speed} the reading is known only to ±{half_width_mps:speed1}; two more steady runs "
     "near {at_mps:speed} would halve that.",
+    "wide_by_steps": "at {at_mps:speed} the reading is known only to ±{half_width_mps:speed1}, by the steps of the "
+    "notes; note what the dial shows between its marks.",
     "wide_by_view": "seen at an angle, the dial is known only to ±{half_width_mps:speed1} at {at_mps:speed}, however "
     "many readings there are; read it square on, or photograph or film it square on.",
 }
