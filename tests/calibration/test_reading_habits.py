@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from benchmark.outside_score import answer, outside_drive
+from benchmark.outside_score import answer, mark, outside_drive
 
 import speedcal
 from speedcal.calibration.readings.habits import PARALLAX, ROUNDING_HABIT, reading_habit, u_of_heaps, u_of_heaps_above
@@ -126,6 +126,11 @@ def test_a_dial_noted_in_fives_beside_speeds_held_at_fives_by_gps_is_not_taken_f
         away_mph = np.abs(result.indicated(plan_mps) - plan_mps - 1.4 * MPH_MPS) / MPH_MPS
         assert (away_mph < result.half_width(plan_mps) / MPH_MPS).all()
         assert "nearest_mark_taken" in [finding.code for finding in result.findings]
+
+
+def test_no_needle_is_thought_to_hang_so_that_fives_lie_on_its_marks() -> None:
+    """The course of a needle that hangs by 2.4 mph is no round speed any more; the drive was held at fives."""
+    assert not mark("fives by GPS", (297, 18)).wrong
 
 
 @pytest.mark.parametrize("seed", range(3))

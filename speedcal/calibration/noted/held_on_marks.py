@@ -27,7 +27,9 @@ class HeldOnMarks(NamedTuple):
     """Of readings that were rounded."""
 
 
-def held_on_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_rounding_mps: float) -> HeldOnMarks:
+def held_on_marks(
+    ground: GroundSpeed, driven: GroundSpeed, notes: Notes, cells: Cells, u_rounding_mps: float
+) -> HeldOnMarks:
     """Tell needles held on their marks from readings rounded to them.
 
     Speeds held alike are rounded alike: each mark beyond two shows once whether it lies on a line with the others, by
@@ -37,7 +39,7 @@ def held_on_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_rounding_mp
     other, but beside tens held by a receiver.
     """
     best = int(np.argmax(cells.log_mass))
-    good, _, speed, inside = best_moments(ground, notes, cells, best)
+    good, moment, speed, inside = best_moments(ground, notes, cells, best)
     use = (good > WRONG_BELOW) & inside & (speed >= SLOWEST_MPS)
     if not use.any():
         return HeldOnMarks(0.0, 0.0, u_rounding_mps)
@@ -50,7 +52,8 @@ def held_on_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_rounding_mp
     def on_a_line(step_mps: float) -> float:
         return float((len(marks) - 2) * (np.log(step_mps / left) - (1 + np.log(2 * np.pi)) / 2))
 
-    beside = np.mean((speed[use] - step * np.round(speed[use] / step)) ** 2) / tuned.HELD_BY_GPS_U_MPS**2
+    kept, _, _ = driven.at(moment[use])  # whatever course the needle followed
+    beside = np.mean((kept - step * np.round(kept / step)) ** 2) / tuned.HELD_BY_GPS_U_MPS**2
     at_round = float(len(marks) * (np.log(step / tuned.HELD_BY_GPS_U_MPS) - (beside + np.log(2 * np.pi)) / 2))
     by_gps = on_a_line(step) - max(at_round, 0.0)
     if ten is None:

@@ -48,6 +48,7 @@ def weigh_notes(
     time_s: FloatArray,
     indicated_mps: FloatArray,
     *,
+    driven: GroundSpeed,
     shifts: list[Shift],
     at: Moments,
     by_hand: Moments | None,
@@ -61,6 +62,8 @@ def weigh_notes(
 
     Parameters
     ----------
+    driven
+        The speed of the drive, where ``ground`` is a course that a needle may have followed instead.
     by_hand
         The same if its stamp was rounded by hand; None where that is out of the question.
     u_rounding_mps
@@ -85,7 +88,7 @@ def weigh_notes(
     if u_rounding_mps >= tuned.COARSE_U_MPS and not habit.shift_mps:
         marks = replace(notes, u_rounding_mps=min(u_rounding_mps / 3, tuned.MARKS_U_MPS))
         exact = weigh(marks)
-        held = held_on_marks(ground, marks, exact, u_rounding_mps)
+        held = held_on_marks(ground, driven, marks, exact, u_rounding_mps)
         odds = min(exact.log_evidence - cells.log_evidence, held.log_odds)
         if habit.is_exact or min(odds, held.log_odds_by_gps) > tuned.MARKS_EVIDENCE:
             notes, cells = marks, exact

@@ -99,6 +99,9 @@ _NOTES = {
     "fives down": _noted(
         "multiples of 5 downwards", reader=PassengerStyle(step=5.0, down=True), told={"rounding": "down"}
     ),
+    "fives by GPS": _noted(
+        "multiples of 5 at fives held by GPS", reader=PassengerStyle(step=5.0, steady_share=1.0), driver=HOLDING
+    ),
     "from the side": _noted(
         "seen from the side, 1 to 2 mph off", reader=PassengerStyle(side_mph=(1.0, 2.0)), told={"read_from": "side"}
     ),
