@@ -51,22 +51,26 @@ def with_other_scale(
     here = usable_readings(readings)
     if readings.speed_unit not in _TIMES_TOO_HIGH or readings.clock == "none" or is_log(np.sort(readings.time_s[here])):
         return readings, *fit(readings)
-    found, refused = None, None
+    found: _Fitted | AlignmentError
     try:
         found = fit(readings)
     except AlignmentError as error:
         if error.code in (LOOSE, FEW_CHANGES):  # they belong to the drive as they are
             raise
-        refused = error
-    rows = _by_clock(ground, readings, known_s, here) if found is None else _beside(found[1], readings)
+        found = error
+    if isinstance(found, AlignmentError):
+        rows = _by_clock(ground, readings, known_s, here)
+        # where no line told them apart, each was given the one of two that fits it better
+        least = tuned.ASSOCIATION_FROM + len(here) * np.log(2)
+    else:
+        rows, least = _beside(found[1], readings), -np.inf
     if min(len(rows), len(here) - len(rows)) >= rivals.FEWEST_ON_A_SIDE:
         with suppress(AlignmentError):
             on, line = fit(_converted(readings, rows))
-            # where no line told them apart, each was given the one of two that fits it better
-            if found is not None or line.log_belongs - len(here) * np.log(2) >= tuned.ASSOCIATION_FROM:
+            if line.log_belongs >= least:
                 return _converted(readings, rows), on, _told(line, readings, rows)
-    if found is None:
-        raise refused or AssertionError
+    if isinstance(found, AlignmentError):
+        raise found
     return readings, *found
 
 

@@ -149,7 +149,7 @@ def _days(cells: list[str]) -> list[str]:
 
 
 def _dated(days: list[str], cells: list[str]) -> list[str]:
-    """Return clock times behind their dates; six figures each are year, month, day, and hour, minute, second."""
+    """Return clock times behind their dates."""
     return [f"{day} {cell}" if not is_missing(cell) else "" for day, cell in zip(days, cells, strict=True)]
 
 
