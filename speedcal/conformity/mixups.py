@@ -80,14 +80,17 @@ def check_drives(
     Raises
     ------
     JobError
-        ``duplicate_drive``: two of them are one drive, whatever its name or packing; ``readings_used_twice``: the
-        readings of one drive are given for another; ``order_reversed``: the drive after the work was made before the
-        one before it; ``clocks_apart``: the watch went hours otherwise in two drives.
+        ``duplicate_drive``: two of them are one drive, whatever its name or packing; ``drives_at_once``: two were made
+        at the same time by their dates and are not one; ``readings_used_twice``: the readings of one drive are given
+        for another; ``order_reversed``: the drive after the work was made before the one before it; ``clocks_apart``:
+        the watch went hours otherwise in two drives.
     """
     every = [*before, *after]
     for one, other in combinations(every, 2):
-        if is_same_drive(one.calibration, other.calibration, dated=one.has_date and other.has_date):
-            raise JobError("duplicate_drive", first=one.name, second=other.name)
+        pair, dated = (one.calibration, other.calibration), one.has_date and other.has_date
+        if is_same_drive(*pair, dated=dated):
+            is_one = not (dated and overlap(*pair)) or is_same_drive(*pair, dated=False)
+            raise JobError("duplicate_drive" if is_one else "drives_at_once", first=one.name, second=other.name)
         if _share_readings(one.calibration, other.calibration):
             raise JobError("readings_used_twice", first=one.name, second=other.name)
     for one in before:
@@ -115,14 +118,20 @@ def moments(calibration: Calibration) -> FloatArray:
     return np.array([times.min(), times.max()])
 
 
+def overlap(one: Calibration, other: Calibration) -> bool:
+    """Tell whether two drives were made at the same time, by their clocks."""
+    (first, last), (first_other, last_other) = moments(one), moments(other)
+    return bool(min(last, last_other) > max(first, first_other))
+
+
 def is_same_drive(one: Calibration, other: Calibration, *, dated: bool) -> bool:
     """Tell whether two drives are one, whatever its name, packing or zone; ``dated`` when both tracks carry dates."""
     if "checks" in (one.speed_source, other.speed_source):  # no track to compare
         digests = [{digest for _, digest in drive.sources} for drive in (one, other)]
         return bool(digests[0] & digests[1])
-    spans = first, second = moments(one), moments(other)
-    if dated and min(first[1], second[1]) > max(first[0], second[0]):
+    if dated and overlap(one, other):
         return True  # a vehicle makes one drive at a time
+    spans = first, second = moments(one), moments(other)
     starts = [float(drive.ground["time_s"].iloc[0]) for drive in (one, other)]
     zones = np.arange(-_ZONES, _ZONES + 1) * _QUARTER_S
     shifts = [second[0] - first[0], starts[1] - starts[0], *zones]

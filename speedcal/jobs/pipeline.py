@@ -238,7 +238,7 @@ def _without_doubles(done: dict[str, list[DriveFacts]], stated: set[str]) -> lis
         try:
             check_drives(done["before"], done["after"], clock_stated=stated)
         except JobError as error:
-            if error.code != "duplicate_drive":
+            if error.code not in ("duplicate_drive", "drives_at_once"):
                 raise
             refused.append(error)
             for phase, drives in done.items():

@@ -165,11 +165,13 @@ def code_of(before: list[Seen], after: list[Seen], **options: object) -> str:
 
 
 def test_each_mix_up_has_its_name(drives: tuple[Drive, Drive]) -> None:
-    """Twice, reversed, and a copy whose track carries no date."""
+    """Twice, reversed, a copy whose track carries no date, and another drive at the same time."""
     before, after = (measured(n, d.track, d.readings) for n, d in zip(("before", "after"), drives, strict=True))
     assert code_of([before], [replace(before, name="after")]) == "duplicate_drive"
     assert code_of([before], [after, replace(after, name="after 2", has_date=False)]) == "duplicate_drive"
     assert code_of([after], [before]) == "order_reversed"
+    at_once = moved(drives[1], float(drives[0].track.time_s[0]))
+    assert code_of([before], [measured("after", at_once.track, at_once.readings)]) == "drives_at_once"
 
 
 def test_a_watch_that_went_hours_otherwise_is_asked_about_unless_the_offset_is_stated() -> None:

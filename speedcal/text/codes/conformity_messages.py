@@ -112,6 +112,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "{first} and {second} are the same drive, given twice",
         "Give each drive once; another copy or format of its files tells nothing new",
     ),
+    "drives_at_once": (
+        "{first} and {second} were recorded at the same time, at other speeds: a vehicle makes one drive at a time",
+        "Give only drives of this vehicle. If a recorder's clock was never set, correct the dates of its track",
+    ),
     "readings_used_twice": (
         "the readings of {first} are given for {second} too",
         "Give {second} the readings that were noted during it",

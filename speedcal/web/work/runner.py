@@ -234,7 +234,7 @@ class Runner:
         """Take the later of two drives that are one out of the reckoning, and reckon again without it."""
         places = _places(drives)
         pair = [places[name] for name in (told["values"].get("first"), told["values"].get("second")) if name in places]
-        if told["error"] not in ("duplicate_drive", "readings_used_twice") or len(pair) < 2:
+        if told["error"] not in ("duplicate_drive", "drives_at_once", "readings_used_twice") or len(pair) < 2:
             return False
         later = max(pair, key=lambda drive: drive.created)
         look = {**(later.look or {}), "errors": [{**told, "part": "twice"}]}
