@@ -82,7 +82,7 @@ def next_steps(
     wrong = [step for cause in causes for step in _about_files(cause)]
     if first := wrong or drive_there(before, after, rule, findings, judged_mps):
         return tuple(first)
-    steps = drives_apart(after, "after")
+    steps = [*(() if rule.quantity == "distance" else _how_rounded(after)), *drives_apart(after, "after")]
     counted = _counted(changes)
     looks = _looks(counted, changes)
     likely = as_it_is > LIKELY
@@ -117,6 +117,12 @@ def next_steps(
         return (*looks, *steps, *map(_drive, driving))
     is_driven = any(entry.action == "drive_again" for entry in asked)
     return (*looks, *steps, *asked, *([] if looks or is_driven else _if_it_must_stay(driving, as_it_is)))
+
+
+def _how_rounded(after: Calibration) -> list[Advice]:
+    """Return the question how coarse readings were rounded: an answer costs nothing and may settle it."""
+    asked = [found for found in after.findings if found.code == "nearest_mark_taken"]
+    return [Advice("measure_fact", part="rounding", because=(found,)) for found in asked]
 
 
 def _is_new_part(entry: Advice) -> bool:

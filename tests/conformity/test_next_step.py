@@ -540,6 +540,18 @@ def test_the_needle_goes_with_undoing_where_the_drive_before_asks_for_it() -> No
     assert steps == [("fit_driven_gear", 20), ("reseat_needle", pytest.approx(3.0, abs=0.5))]
 
 
+def test_how_coarse_readings_were_rounded_is_asked_before_anything_is_driven_or_fitted() -> None:
+    """Held on its marks, as the sheet of a plan has it, the dial is known far better than in steps of 5 mph."""
+    asked = Finding("nearest_mark_taken", step_mps=5 * MPH_MPS, half_mps=2.5 * MPH_MPS, unit="mph")
+    coarse = replace(make_calibration(factor=1.0, offset=0.5, u_offset=1.0, u_factor=0.03), findings=(asked,))
+    narrow = verify(None, coarse, {"percent": 2})
+    assert narrow.verdict == "not proven"
+    assert (narrow.advice[0].action, narrow.advice[0].part) == ("measure_fact", "rounding")
+    assert str(narrow.advice[0]).startswith(
+        "Say how the readings were rounded, if they were. All readings are multiples"
+    )
+
+
 def test_each_part_that_undoing_takes_is_an_action_of_its_own() -> None:
     """A drive gear and a box came in, nothing else can be changed: the first entry says what both leave."""
     before, after = (make_calibration(offset=0.0, factor=factor, **SLIGHT) for factor in (1.0, 1.2))

@@ -6,8 +6,6 @@ off comes out farther off with every drive.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 
 from speedcal.calibration.readings.kind import is_log
@@ -21,8 +19,6 @@ _SHARPEST = 1e-9
 """Nothing is taken to be known better than this share of what was believed, in variances."""
 _SHARPER = 2.0
 """Doubt which kind of needle it is widens what comes out by less than this, in the logarithm of the variance."""
-_ROOT, _ROOT_STEPS = 1e-13, 200
-"""How near to where a function is zero it is sought, relative; within a dozen steps as a rule."""
 _LOOSEST = np.diag([_LOOSEST_MPS**2, FACTOR_PRIOR_U**2])
 _OF_FACTOR = np.array([0.0, 1 / FACTOR_PRIOR_U**2])
 Belief = tuple[tuple[float, ...], tuple[float, ...]]
@@ -59,13 +55,15 @@ def without_belief(offset_mps: float, variance: float, belief: Belief) -> tuple[
 
     Known no better than it was believed, it is not told at all, wherever it came out.
     """
+    from scipy.optimize import brentq
+
     size = abs(offset_mps)
 
     def told(ln_variance: float) -> float:
         """Return the offset that comes out as the one found."""
         alone = float(np.exp(ln_variance))
         most = size * (1 + alone / min(belief[0]) ** 2) + 1e-9
-        return _root(lambda at: with_belief(at, alone, belief)[0] - size, size * (1 - 1e-9), most)
+        return float(brentq(lambda at: with_belief(at, alone, belief)[0] - size, size * (1 - 1e-9), most))
 
     def too_wide(ln_variance: float) -> float:
         """Return by how much the variance comes out too large."""
@@ -74,29 +72,8 @@ def without_belief(offset_mps: float, variance: float, belief: Belief) -> tuple[
     low, high = float(np.log(variance)) - _SHARPER, 2 * float(np.log(_LOOSEST_MPS))
     if too_wide(high) < 0:
         return offset_mps, float(np.exp(high))
-    ln_variance = _root(too_wide, low, high)
+    ln_variance = float(brentq(too_wide, low, high))
     return float(np.copysign(told(ln_variance), offset_mps)), float(np.exp(ln_variance))
-
-
-def _root(function: Callable[[float], float], low: float, high: float) -> float:
-    """Return where a function is zero that changes its sign between two places.
-
-    Regula falsi that halves the end that stays (M. Dowell and P. Jarratt, BIT 11, 1971, 168-174). The solver of
-    ``scipy.optimize`` would do, but every process that calibrates would load a fifth of a second longer for it.
-    """
-    old, new = low, high
-    at_old, at_new = function(old), function(new)
-    for _ in range(_ROOT_STEPS):
-        if at_new == 0 or abs(new - old) <= _ROOT * (1 + abs(new)):
-            break
-        last, at_last = new, at_new
-        new -= at_new * (new - old) / (at_new - at_old)
-        at_new = function(new)
-        if (at_new > 0) == (at_last > 0):
-            at_old /= 2
-        else:
-            old, at_old = last, at_last
-    return new
 
 
 def line_alone(value: FloatArray, covariance: FloatArray, belief: Belief) -> tuple[FloatArray, FloatArray]:

@@ -36,9 +36,9 @@ _STRAY_MPS = 6 * MPH_MPS
 """A reading further off than this is a slip of the pen, and says nothing of the needle."""
 _STICKS_MPS = tuple(size * MPH_MPS for size in (0.7, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0))
 """By how much the speed has to change before a needle that sticks moves."""
-_LEAST_STEPS = 2.0
-"""Steps of a log's display that a needle has to stick by: what is rounded stays, then jumps, as well. Our own
-judgment."""
+_LEAST_STEPS, _LEAST_STEPS_NOTED = 2.0, 1.0
+"""Steps of a log's display, and of notes, that a needle has to stick by: what is rounded, or held on a mark, stays and
+then jumps as well. Our own judgment."""
 _LEAST_SHARE = 0.4
 """Least part of a movement, as it would be for a needle that sticks so, that must show."""
 _LAG_EVIDENCE = 6.0
@@ -169,8 +169,11 @@ def _sticking_of(calibration: Calibration, rows: pd.DataFrame) -> float:
     )
     before = rest - plain @ np.linalg.lstsq(plain, rest, rcond=None)[0]
     found = 0.0
-    least = _LEAST_STEPS * _step_mps(rows) if is_log(at) else 0.0
-    for size in (size for size in _STICKS_MPS if size >= least):
+    least = _step_mps(rows) * (_LEAST_STEPS if is_log(at) else _LEAST_STEPS_NOTED)
+    sizes = [size for size in _STICKS_MPS if size >= least]
+    if not sizes:
+        return 0.0
+    for size in sizes:
         off = np.interp(at, grid, _stuck(shown, size) - shown)
         fitted, *_ = np.linalg.lstsq(np.column_stack([plain, off]), rest, rcond=None)
         left = rest - plain @ fitted[:3] - off * fitted[3]

@@ -26,8 +26,7 @@ Tell = Callable[[str, float], None]
 _HEAVY = (
     "numpy",
     "pandas",
-    "scipy.linalg",
-    "scipy.sparse",
+    "scipy.optimize",
     "scipy.special",
     "matplotlib.figure",
     "speedcal.logs",
