@@ -18,7 +18,8 @@ from speedcal.conformity.rules import load_tolerance
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
-from speedcal.simulate import simulate
+from speedcal.logs.drive.readings import Rounding
+from speedcal.simulate import Plateau, simulate
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle import Vehicle, correct, diagnose
 from speedcal.vehicle.choices.facts_only import dial_from_facts
@@ -975,6 +976,21 @@ def test_drives_count_alike_in_any_order_and_two_at_once_tell_nothing_of_stickin
     moved = float(first.ground["time_s"].iloc[0] - second.ground["time_s"].iloc[0])
     tables = {name: getattr(second, name).assign(time_s=getattr(second, name)["time_s"] + moved) for name in _TABLES}
     assert evidence_of(pool([first, replace(second, **tables)])).sticking == 0.0
+
+
+@pytest.mark.parametrize("seed", [4, 5])
+def test_a_needle_held_on_its_marks_is_none_that_sticks(seed: int) -> None:
+    """Noted as the mark it stood on, it stays where the speed wanders, as one that sticks would."""
+    marks = [25.0, 45.0, 55.0, 25.0, 35.0, 55.0, 55.0, 35.0, 25.0, 55.0, 45.0, 25.0, 25.0, 45.0, 55.0, 25.0, 35.0, 55.0]
+    plan = [Plateau((mark - 0.6) / 1.02 * MPH_MPS, 40.0, 3) for mark in marks]
+    drive = simulate("noted", [47, seed], error_factor=1.02, offset_mps=0.6 * MPH_MPS, plan=plan)
+    fives = 5 * np.round((0.6 + 1.02 * drive.truth.reading_ground_mps / MPH_MPS) / 5) * MPH_MPS
+    noted = replace(drive.readings, speed_mps=fives, speed_resolution_mps=5 * MPH_MPS)
+    told: tuple[Rounding | None, ...] = (None, "exact")
+    for rounding in told:
+        found = diagnose(speedcal.calibrate(drive.track, noted, rounding=rounding), Vehicle())
+        chance = {item.code: item.probability for item in found.hypotheses}
+        assert chance["needle_sticks"] < 0.1
 
 
 @pytest.mark.parametrize(("factor", "repaired"), [(1.12, True), (1.0, False)])

@@ -186,7 +186,8 @@ def _sticking_of(calibration: Calibration, rows: pd.DataFrame) -> float:
 def _hanging_evidence(calibration: Calibration) -> float:
     """Return how much a needle that was found to hang behind speaks for one that sticks; what hangs is no scatter."""
     hangs = (finding.values["play_mps"] for finding in calibration.findings if finding.code == "needle_hangs")
-    return _HANGING_EVIDENCE if max(hangs, default=0.0) > _HANGS_MPS else -np.inf
+    least = max(_HANGS_MPS, _step_mps(calibration.readings) / 2)  # within its step a needle on its mark hangs too
+    return _HANGING_EVIDENCE if max(hangs, default=0.0) > least else -np.inf
 
 
 def _driven_moments(time_s: FloatArray) -> FloatArray:
