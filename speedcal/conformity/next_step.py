@@ -121,8 +121,10 @@ def next_steps(
 
 def _how_rounded(after: Calibration) -> list[Advice]:
     """Return the question how coarse readings were rounded: an answer costs nothing and may settle it."""
-    asked = [found for found in after.findings if found.code == "nearest_mark_taken"]
-    return [Advice("measure_fact", part="rounding", because=(found,)) for found in asked]
+    asked = [found.values for found in after.findings if found.code == "nearest_mark_taken"]
+    return [
+        Advice("measure_fact", part="rounding", because=(Finding("rounded_or_held", **values),)) for values in asked
+    ]
 
 
 def _is_new_part(entry: Advice) -> bool:

@@ -52,7 +52,7 @@ MEASURED_BY = {
     "rule": "choose a rule that holds at the speeds of this vehicle",
     "max_speed": "state the design maximum speed of the vehicle, or the speeds that matter",
     "bench": "have the instrument tested on a bench at several speeds",
-    "rounding": "say how the readings were rounded, if they were",
+    "rounding": "write beside the readings how they were rounded, or that the needle was held on its marks",
     "ratio_box_teeth": "ask which ratio boxes can be had for this cable",
 }
 """Link or part to the measurement that finds it out."""
