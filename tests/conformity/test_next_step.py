@@ -548,7 +548,7 @@ def test_how_coarse_readings_were_rounded_is_asked_before_anything_is_driven_or_
     assert narrow.verdict == "not proven"
     assert (narrow.advice[0].action, narrow.advice[0].part) == ("measure_fact", "rounding")
     assert str(narrow.advice[0]).startswith(
-        "Say how the readings were rounded, if they were. All readings are multiples"
+        "Write beside the readings how they were rounded, or that the needle was held"
     )
 
 
