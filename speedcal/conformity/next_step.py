@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 from speedcal.conformity.after_repair import after_repair
-from speedcal.conformity.change import Cause, ChangeCheck
+from speedcal.conformity.change import ChangeCheck
+from speedcal.conformity.odd_change import fitting_causes, gears_counted, looks_at, looks_at_files
 from speedcal.conformity.same_state import kept_by_both
 from speedcal.conformity.tolerance import Tolerance
 from speedcal.conformity.where_it_judges import drive_there
 from speedcal.finding import Finding
-from speedcal.units import MILE_M, SPEED_UNIT_MPS
+from speedcal.units import SPEED_UNIT_MPS
 from speedcal.vehicle.advised.advice import Advice
 from speedcal.vehicle.advised.drives_apart import drives_apart
 from speedcal.vehicle.advised.first_steps import STICKS, read_odometer
@@ -34,15 +34,12 @@ _MORE_DRIVING = {
     "within_way_of_reading": None,
 }
 """Finding that driving settles it, to the unit of its number."""
-_ODD = 0.03
-"""A change that is so much, relative, from the planned one is of the drive, and not of the needle. Our own judgment."""
 _MOVED_MPS = 1.0
 """A needle that moved so far between two drives was moved; it is set back before more is driven. Our own judgment."""
 _OUTSIDE = ("fit_driven_gear", "set_module", "set_pulse_scaler")
 """Work that is done from outside, or typed in."""
 _NO_HELP = ("keep_as_is", "drive_again")
 """Advice that a drive may ask for, but not one that has failed, or that sits on a limit."""
-_TAKEN_FOR = {"kmh_taken_for_mph": "km/h", "mph_taken_for_kmh": "mph"}
 
 
 def next_steps(
@@ -78,45 +75,106 @@ def next_steps(
     as_it_is
         Probability that it complies, zero for a fail.
     """
-    causes = [cause for change in changes for cause in change.causes if cause.fits]
-    wrong = [step for cause in causes for step in _about_files(cause)]
-    if first := wrong or drive_there(before, after, rule, findings, judged_mps):
-        return tuple(first)
-    steps = [*(() if rule.quantity == "distance" else _how_rounded(after)), *drives_apart(after, "after")]
-    counted = _counted(changes)
-    looks = _looks(counted, changes)
-    likely = as_it_is > LIKELY
-    speeds = [v / SPEED_UNIT_MPS[after.unit] for v in judged_mps if v > 0]
-    driving = [found for found in findings if found.code in _MORE_DRIVING]
+    test = _RoadTest(
+        before=before,
+        after=after,
+        rule=rule,
+        vehicle=vehicle,
+        work=work,
+        changes=tuple(changes),
+        findings=tuple(findings),
+        speeds=tuple(v / SPEED_UNIT_MPS[after.unit] for v in judged_mps if v > 0),
+        as_it_is=as_it_is,
+    )
+    if elsewhere := looks_at_files(changes) or drive_there(before, after, rule, findings, judged_mps):
+        return tuple(elsewhere)
+    looks = looks_at(changes)
+    asked = () if test.is_of_distance else _how_rounded(after)
+    first = [*looks, *asked, *drives_apart(after, "after")]
     if any(found.code == "odometer_not_read" for found in findings):
-        return (*looks, *steps, read_odometer())
-    if likely and driving:
-        is_repaired = work is not None and bool(work.note or work.instrument_repaired)  # a note may tell of it as well
-        drives = [after] if before is None or is_repaired else [before, after]
-        sticking = () if rule.quantity == "distance" else _sticking(drives, vehicle)
-        moved = () if sticking or counted else _set_over(causes, after, rule, _fitted(vehicle, work, counted), speeds)
-        return (*sticking, *looks, *steps, *moved, *([] if moved else map(_drive, driving)))
-    undone = None
-    if counted or all(change.agrees for change in changes):  # else undoing leads elsewhere
-        undone = _undone(before, rule, vehicle, work, speeds)
-    if as_it_is and not changes and kept_by_both(before, after, rule, vehicle=vehicle, work=work, speeds=speeds):
-        return (*looks, *steps, Advice("drive_again", part="readings", because=(Finding("too_uncertain"),)))
-    asked = _asked_by(after, rule, _fitted(vehicle, work, counted), speeds, undone)
-    asked = after_repair(asked, after, rule, _fitted(vehicle, work, counted), work, speeds)
+        return (*first, read_odometer())
+    if test.is_likely and test.driving:
+        sticking = _sticking(test)
+        moved = [] if sticking else _set_over(test)
+        return (*sticking, *first, *(moved or map(_drive, test.driving)))
+    if as_it_is and not changes and test.is_kept_by_both:
+        return (*first, Advice("drive_again", part="readings", because=(Finding("too_uncertain"),)))
+    return (*first, *_work_on(test, looks))
+
+
+@dataclass(frozen=True)
+class _RoadTest:
+    """A road test that is no pass, and what its two drives say together."""
+
+    before: Calibration | None
+    after: Calibration
+    rule: Tolerance
+    vehicle: Vehicle | None
+    work: Work | None
+    changes: tuple[ChangeCheck, ...]
+    findings: tuple[Finding, ...]
+    speeds: tuple[float, ...]
+    as_it_is: float
+
+    @property
+    def is_of_distance(self) -> bool:
+        return self.rule.quantity == "distance"
+
+    @property
+    def is_likely(self) -> bool:
+        return self.as_it_is > LIKELY
+
+    @property
+    def is_as_planned(self) -> bool:
+        return all(change.agrees for change in self.changes)
+
+    @property
+    def is_kept_by_both(self) -> bool:
+        drives = (self.before, self.after)
+        return kept_by_both(*drives, self.rule, vehicle=self.vehicle, work=self.work, speeds=self.speeds)
+
+    @property
+    def driving(self) -> list[Finding]:
+        """What says that driving settles it."""
+        return [found for found in self.findings if found.code in _MORE_DRIVING]
+
+    @cached_property
+    def counted(self) -> list[Finding]:
+        return gears_counted(self.changes)
+
+    @cached_property
+    def fitted(self) -> Vehicle:
+        """The vehicle as it was during the drive after: as planned, or with the gear that the drive stands for."""
+        from speedcal.vehicle import Vehicle as AnyVehicle
+        from speedcal.vehicle.forward import vehicle_after
+
+        now = self.vehicle or AnyVehicle()
+        if self.work is not None:
+            now = vehicle_after(now, self.work)
+        for found in self.counted:
+            now = replace(now, **{found.values["gear"]: found.values["teeth"]})
+        return now
+
+
+def _work_on(test: _RoadTest, looks: Sequence[Advice]) -> list[Advice]:
+    """Return what the drive after asks to be changed, beside what is looked at already."""
+    undone = _undone(test) if test.counted or test.is_as_planned else None  # else undoing leads elsewhere
+    asked = after_repair(_asked_by(test, undone), test.after, test.rule, test.fitted, test.work, test.speeds)
+    fits_gear = test.work is not None and test.work.driven_gear is not None
     looked_at = {look.part for look in looks}  # and not once more
-    if "work" in looked_at or (work and work.driven_gear is not None and all(change.agrees for change in changes)):
+    if "work" in looked_at or (fits_gear and test.is_as_planned):
         looked_at.add("driven_gear")  # the one just fitted is looked at, or did what its teeth do
     asked = tuple(entry for entry in asked if entry.action != "check_count" or entry.part not in looked_at)
-    if counted:
-        so = Finding("if_so_counted", teeth=counted[0].values["teeth"])
+    if test.counted:
+        so = Finding("if_so_counted", teeth=test.counted[0].values["teeth"])
         asked = tuple(replace(e, because=(*e.because, so)) if _is_new_part(e) else e for e in asked)
-    if likely:
-        taken_out = vehicle.driven_gear if vehicle and work and work.driven_gear is not None else None
-        return (*looks, *steps, *_with_left_open(asked, findings, as_it_is, taken_out=taken_out))
+    if test.is_likely:
+        taken_out = test.vehicle.driven_gear if test.vehicle and fits_gear else None
+        return _with_left_open(asked, test.findings, test.as_it_is, taken_out=taken_out)
     if not asked:
-        return (*looks, *steps, *map(_drive, driving))
+        return [_drive(found) for found in test.driving]
     is_driven = any(entry.action == "drive_again" for entry in asked)
-    return (*looks, *steps, *asked, *([] if looks or is_driven else _if_it_must_stay(driving, as_it_is)))
+    return [*asked, *([] if looks or is_driven else _if_it_must_stay(test.driving, test.as_it_is))]
 
 
 def _how_rounded(after: Calibration) -> list[Advice]:
@@ -131,27 +189,29 @@ def _is_new_part(entry: Advice) -> bool:
     return entry.action.startswith("fit_") and "as_before" not in entry.codes
 
 
-def _sticking(drives: Sequence[Calibration], vehicle: Vehicle | None) -> tuple[Advice, ...]:
+def _sticking(test: _RoadTest) -> list[Advice]:
     """Return the repair of a needle that sticks by one of the drives: what it shows hangs on how a speed is reached."""
     from speedcal.vehicle import Vehicle as AnyVehicle
     from speedcal.vehicle import diagnose
 
-    found = [item for drive in drives for item in diagnose(drive, vehicle or AnyVehicle()).hypotheses]
+    if test.is_of_distance:
+        return []
+    work = test.work
+    is_repaired = work is not None and bool(work.note or work.instrument_repaired)  # a note may tell of it as well
+    drives = [test.after] if test.before is None or is_repaired else [test.before, test.after]
+    found = [item for drive in drives for item in diagnose(drive, test.vehicle or AnyVehicle()).hypotheses]
     chance = max((item.probability for item in found if item.code == "needle_sticks"), default=0.0)
     if chance < STICKS:
-        return ()
-    return (Advice("repair_instrument", part="instrument", because=(Finding("needle_sticks_yet", chance=chance),)),)
+        return []
+    return [Advice("repair_instrument", part="instrument", because=(Finding("needle_sticks_yet", chance=chance),))]
 
 
-def _set_over(
-    causes: Sequence[Cause], after: Calibration, rule: Tolerance, vehicle: Vehicle, speeds: Sequence[float]
-) -> tuple[Advice, ...]:
+def _set_over(test: _RoadTest) -> list[Advice]:
     """Return setting the needle back where the work moved it: a drive would prove what nobody wants to keep."""
-    shifts = [cause.what.values["shift_mps"] for cause in causes if cause.what.code == "cause_needle"]
-    if not shifts or abs(shifts[0]) < _MOVED_MPS:
-        return ()
-    asked = _asked_by(after, rule, vehicle, speeds, None)
-    return tuple(entry for entry in asked if entry.action == "reseat_needle")
+    shifts = [what.values["shift_mps"] for what in fitting_causes(test.changes) if what.code == "cause_needle"]
+    if test.counted or not shifts or abs(shifts[0]) < _MOVED_MPS:
+        return []
+    return [entry for entry in _asked_by(test, None) if entry.action == "reseat_needle"]
 
 
 def _if_it_must_stay(driving: Sequence[Finding], as_it_is: float) -> list[Advice]:
@@ -201,112 +261,29 @@ def _drive(found: Finding) -> Advice:
     return Advice("drive_again", value=value, unit=_MORE_DRIVING[found.code], because=(found,))
 
 
-def looks_at(changes: Sequence[ChangeCheck]) -> tuple[Advice, ...]:
-    """Return what to look at although it passes: what is fitted is not what the job says, or something else changed.
-
-    A unit that was mixed up was so on the drive before: the one that passes is right.
-    """
-    fitting = [cause.what for change in changes for cause in change.causes if cause.fits]
-    if ranges := [what for what in fitting if what.code == "cause_range"]:
-        return tuple(_in_range(ranges[0])[:1])
-    was_of_unit = any(abs(abs(np.log(change.righted)) - np.log(MILE_M / 1000)) < _ODD for change in changes)
-    if was_of_unit or any(what.values.get("why") in _TAKEN_FOR for what in fitting):
-        return (Advice("check_files", part="before", because=(Finding("before_in_other_unit"),)),)
-    return tuple(_looks(_counted(changes), changes))
-
-
-def looks_first(after: Calibration) -> tuple[Advice, ...]:
-    """Return what to look at whatever the verdict: what turns a needle that fell on the road test."""
-    from speedcal.vehicle.advised.first_steps import after_falls
-
-    return after_falls(after)
-
-
-def _counted(changes: Sequence[ChangeCheck]) -> list[Finding]:
-    """Return the gears that would explain a change other than planned; none where one that came out would as well.
-
-    What came out of a pair is known by what the job says, what went in was in somebody's hand.
-    """
-    fitting = [cause.what for change in changes for cause in change.causes if cause.fits]
-    came_out = any(what.code == "cause_old_gear" for what in fitting)
-    return [] if came_out else [what for what in fitting if what.code == "cause_gear"]
-
-
-def _looks(counted: Sequence[Finding], changes: Sequence[ChangeCheck]) -> list[Advice]:
-    """Return what to look at where the change is not the planned one: the gear that fits it, else what was done."""
-    why = tuple(_in_short(change) for change in changes if not change.agrees)[:1]
-    looks = []
-    for what in counted:
-        teeth = what.values["teeth"]
-        came_out = what.values["came_out"]
-        if_not = Finding("count_decides", teeth=teeth, planned=what.values["planned"], came_out=came_out)
-        looks.append(Advice("check_count", part=what.values["gear"], value=teeth, unit="teeth", because=(*why, if_not)))
-    odd = [change for change in changes if not change.agrees and abs(change.excess - 1) > _ODD]
-    if looks or not odd or any(finding.code == "needle_moved" for change in odd for finding in change.findings):
-        return looks
-    old = tuple(cause.what for change in odd for cause in change.causes if cause.what.code == "cause_old_gear")
-    return [Advice("check_count", part="work", because=(*why, *old[:1]))]
-
-
-def _in_short(change: ChangeCheck) -> Finding:
-    values: dict[str, Any] = {"planned": change.planned, "measured": change.measured_change}
-    return Finding("changed_otherwise", quantity=change.quantity, **values)
-
-
-def _in_range(what: Finding) -> list[Advice]:
-    """Return the look at the range of one drive, and that drive once more."""
-    again = Advice("drive_again", part=what.values["phase"], because=(Finding("one_range_throughout"),))
-    return [Advice("check_count", part="range", because=(what,)), again]
-
-
-def _about_files(cause: Cause) -> list[Advice]:
-    if cause.what.code == "cause_range":
-        return _in_range(cause.what)
-    why = cause.what.values.get("why")
-    if why == "unchanged":
-        return [Advice("check_files", part="after", because=(cause.what,)), Advice("check_count", part="work")]
-    return [Advice("set_unit", part="after", value=_TAKEN_FOR[why], because=(cause.what,))] if why in _TAKEN_FOR else []
-
-
-def _fitted(vehicle: Vehicle | None, work: Work | None, counted: Sequence[Finding]) -> Vehicle:
-    """Return the vehicle as it was during the drive after: as planned, or with the gear that the drive stands for."""
-    from speedcal.vehicle import Vehicle as AnyVehicle
-    from speedcal.vehicle.forward import vehicle_after
-
-    now = vehicle or AnyVehicle()
-    if work is not None:
-        now = vehicle_after(now, work)
-    for found in counted:
-        now = replace(now, **{found.values["gear"]: found.values["teeth"]})
-    return now
-
-
-def _undone(
-    before: Calibration | None, rule: Tolerance, vehicle: Vehicle | None, work: Work | None, speeds: Sequence[float]
-) -> StateBefore | None:
+def _undone(test: _RoadTest) -> StateBefore | None:
     """Return what undoing the work leads back to, for a rule on the speed shown."""
     from speedcal.vehicle import Vehicle as AnyVehicle
     from speedcal.vehicle.before_work import state_before
 
-    if before is None or work is None or work.instrument_repaired or rule.quantity == "distance":
+    before, work = test.before, test.work
+    if before is None or work is None or work.instrument_repaired or test.is_of_distance:
         return None
-    return state_before(before, vehicle or AnyVehicle(), work, speeds=speeds, limits=rule.for_choices)
+    vehicle = test.vehicle or AnyVehicle()
+    return state_before(before, vehicle, work, speeds=test.speeds, limits=test.rule.for_choices)
 
 
-def _asked_by(
-    after: Calibration, rule: Tolerance, vehicle: Vehicle, speeds: Sequence[float], undone: StateBefore | None
-) -> tuple[Advice, ...]:
+def _asked_by(test: _RoadTest, undone: StateBefore | None) -> tuple[Advice, ...]:
     """Return what the drive after asks for to be changed, and what undoing the work would do."""
     from speedcal.vehicle import diagnose
     from speedcal.vehicle.corrections import correct_diagnosed
 
-    wrong = diagnose(after, vehicle)
     found = correct_diagnosed(
-        after,
-        vehicle,
-        wrong,
-        speeds=None if rule.quantity == "distance" else speeds,
-        limits=rule.for_choices,
+        test.after,
+        test.fitted,
+        diagnose(test.after, test.fitted),
+        speeds=None if test.is_of_distance else test.speeds,
+        limits=test.rule.for_choices,
         may_keep=False,
         before=undone,
     )

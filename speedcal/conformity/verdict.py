@@ -10,7 +10,8 @@ import numpy as np
 
 from speedcal.conformity.change import ChangeCheck, compare_odometer, compare_speed
 from speedcal.conformity.judged_dial import judge_distance, judge_speed
-from speedcal.conformity.next_step import looks_at, looks_first, next_steps
+from speedcal.conformity.next_step import next_steps
+from speedcal.conformity.odd_change import looks_after_pass
 from speedcal.conformity.righted import righted_since
 from speedcal.conformity.rules import load_tolerance
 from speedcal.conformity.shown_by_gps import as_gps
@@ -20,6 +21,7 @@ from speedcal.errors import VehicleError
 from speedcal.finding import Finding
 from speedcal.units import SPEED_UNIT_MPS
 from speedcal.vehicle.advised.advice import Advice
+from speedcal.vehicle.advised.first_steps import after_falls
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
@@ -94,10 +96,10 @@ def verify(
     if result.verdict == "pass" and _falls_out(result, after):
         fell = Finding("fell_on_road_test")
         again = Advice("drive_again", part="after", because=(fell,))
-        steps = (*looks_first(after), again)
+        steps = (*after_falls(after), again)
         return replace(result, verdict="not proven", findings=(*result.findings, fell), advice=steps)
     if result.verdict == "pass":
-        return replace(result, advice=(*looks_first(after), *looks_at(changes)))
+        return replace(result, advice=(*after_falls(after), *looks_after_pass(changes)))
     steps = next_steps(
         before,
         after,
@@ -111,7 +113,7 @@ def verify(
     )
     settles = any(step.action == "drive_again" for step in steps)  # then nothing says that driving will not
     told = tuple(found for found in result.findings if not (settles and found.code == "on_the_limit"))
-    return replace(result, advice=(*looks_first(after), *steps), findings=told)
+    return replace(result, advice=(*after_falls(after), *steps), findings=told)
 
 
 def _work_done(work: Work | Mapping[str, Any] | None) -> Work | None:
