@@ -16,7 +16,7 @@ from speedcal.conformity.tolerance import ShownLimits, Tolerance
 from speedcal.conformity.verification import Check, RangeCheck, Verification
 from speedcal.finding import Finding
 from speedcal.interval import COVERAGE_FACTOR, reached
-from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS
+from speedcal.units import SPEED_UNIT_MPS, round_step
 from speedcal.vehicle.judged.limits import POINTER_DIFFERS
 
 if TYPE_CHECKING:
@@ -82,7 +82,7 @@ def _nearest_speed(after: Calibration, rule: Tolerance) -> tuple[float, ...]:
 
 
 def _round_speeds(after: Calibration, driven: tuple[float, float]) -> tuple[float, ...]:
-    step = ROUND_SPEED[after.unit] * SPEED_UNIT_MPS[after.unit]
+    step = round_step(after.unit, driven[1]) * SPEED_UNIT_MPS[after.unit]
     return tuple(float(v) for v in multiples(step, *driven)) or driven
 
 

@@ -178,11 +178,15 @@ def _work_on(test: _RoadTest, looks: Sequence[Advice]) -> list[Advice]:
 
 
 def _how_rounded(after: Calibration) -> list[Advice]:
-    """Return the question how coarse readings were rounded: an answer costs nothing and may settle it."""
-    asked = [found.values for found in after.findings if found.code == "nearest_mark_taken"]
-    return [
-        Advice("measure_fact", part="rounding", because=(Finding("rounded_or_held", **values),)) for values in asked
-    ]
+    """Return the question how coarse readings were rounded: an answer costs nothing and may settle it.
+
+    Of several drives it is asked once.
+    """
+    asked = [dict(found.values) for found in after.findings if found.code == "nearest_mark_taken"]
+    for values in asked[1:]:
+        values.pop("of_drive", None)
+    each = {values["step_mps"]: values for values in asked}.values()  # of those alike the last, which names no drive
+    return [Advice("measure_fact", part="rounding", because=(Finding("rounded_or_held", **values),)) for values in each]
 
 
 def _is_new_part(entry: Advice) -> bool:

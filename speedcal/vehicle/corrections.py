@@ -28,6 +28,9 @@ from speedcal.vehicle.judged.limits import Limits
 from speedcal.vehicle.vehicle import Criterion, Vehicle, Work
 from speedcal.wording import Spoken
 
+_AT_THE_GEARS = ("driven_gear", "drive_gear", "gears", "housing")
+"""Parts of an advice for which somebody has the gears in hand."""
+
 
 @dataclass(frozen=True, slots=True)
 class Corrections(Spoken):
@@ -71,7 +74,7 @@ class Corrections(Spoken):
     """What is wrong; None without a drive."""
     other_ranges: tuple[OtherRange, ...] = ()
     notes: tuple[tuple[str, str], ...] = ()
-    """What to mind at the bench: text and source, from the data file of the gear family."""
+    """What to mind at the gears, where the advice is about them: text and source, from the data file of the family."""
     findings: tuple[Finding, ...] = ()
     of_odometer: bool = False
     """Whether the rule is on the odometer: a distance proves that it is kept, and no speed that is held."""
@@ -275,7 +278,7 @@ def _corrections(found: FoundChoices, diagnosis: Diagnosis | None, advice: tuple
         advice=advice,
         diagnosis=diagnosis,
         other_ranges=other_ranges(judge, vehicle),
-        notes=vehicle.family.notes if vehicle.family and found.has_gears else (),
+        notes=vehicle.family.notes if vehicle.family and any(e.part in _AT_THE_GEARS for e in advice) else (),
         findings=found.findings(),
         of_odometer=judge.is_of_odometer,
         is_driven_since=False,  # said for the sake of the types of what follows

@@ -550,6 +550,10 @@ def test_how_coarse_readings_were_rounded_is_asked_before_anything_is_driven_or_
     assert str(narrow.advice[0]).startswith(
         "Write beside the readings how they were rounded, or that the needle was held"
     )
+    of_each = tuple(Finding(asked.code, **{**asked.values, "of_drive": i}) for i in (1, 2))
+    pooled = verify(None, replace(coarse, findings=of_each), {"percent": 2})
+    assert [step.part for step in pooled.advice].count("rounding") == 1
+    assert "Drive 2" not in str(pooled.advice[0])
 
 
 def test_each_part_that_undoing_takes_is_an_action_of_its_own() -> None:

@@ -394,6 +394,16 @@ def test_gears_that_seem_swapped_in_the_job_are_looked_at_though_the_dial_may_st
     assert ("check_count", "gears") in [(entry.action, entry.part) for entry in found.advice]
 
 
+def test_nothing_is_figured_from_gears_that_seem_swapped_in_the_job() -> None:
+    """8 driven by 17 can only be made slower by a box or another drive gear; 21 driven by 8 put it right."""
+    told = {"driven_gear": 8, "drive_gear": 17, "gear_family": "plain sleeve"}
+    drive = make_calibration(factor=1.235, u_factor=0.004, u_offset=0.2)
+    found = correct(drive, Vehicle.from_dict(told))
+    assert [(entry.action, entry.part) for entry in found.advice] == [("check_count", "gears")]
+    right = {**told, "driven_gear": 17, "drive_gear": 8, "gears_counted": True}
+    assert correct(drive, Vehicle.from_dict(right)).advice[0].value == 21
+
+
 def test_without_a_drive_other_axle_gears_alone_tell_the_gear() -> None:
     """8/19 was right with 39/11; with 41/10 it takes 19 x 4.1 / 3.545 = 21.97 teeth."""
     stated = {"axle": "41/10", "axle_before": "39/11", "drive_gear": 8, "driven_gear": 19}

@@ -106,7 +106,7 @@ def test_a_look_measures_a_drive_as_its_job_does(site: Site, base: str, tmp_path
 
 
 def test_a_drive_that_overlaps_another_is_refused_with_its_name(site: Site, base: str, tmp_path: Path) -> None:
-    """A vehicle makes one drive at a time; a second after it counts."""
+    """A vehicle makes one drive at a time; a second after it counts. From first moment to last they are one drive."""
     site.send(base)
     (tmp_path / "one").mkdir()
     (tmp_path / "two").mkdir()
@@ -114,10 +114,13 @@ def test_a_drive_that_overlaps_another_is_refused_with_its_name(site: Site, base
     names = [("the other one", [last - 60, last + 60]), ("a later one", [last + 1, last + 900])]
     others = [{"name": name, "span": span} for name, span in names]
     told = looked_at(site, base, 0, others, tmp_path / "two")["errors"]
-    assert [(one["error"], one["part"]) for one in told] == [("duplicate_drive", "twice")]
+    assert [(one["error"], one["part"]) for one in told] == [("drives_at_once", "twice")]
     assert "the other one" in told[0]["text"]
     assert "before.gpx (2031-05-" in told[0]["text"], "by the day it was driven, not the day it was sent"
     assert last - first > 600
+    (tmp_path / "three").mkdir()
+    same = [{"name": "the same", "span": [first, last + 1]}]
+    assert looked_at(site, base, 0, same, tmp_path / "three")["errors"][0]["error"] == "duplicate_drive"
 
 
 def test_a_refused_double_is_looked_at_again_when_the_other_goes(site: Site, base: str) -> None:

@@ -113,8 +113,9 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Give each drive once; another copy or format of its files tells nothing new",
     ),
     "drives_at_once": (
-        "{first} and {second} were recorded at the same time, at other speeds: a vehicle makes one drive at a time",
-        "Give only drives of this vehicle. If a recorder's clock was never set, correct the dates of its track",
+        "{first} and {second} were recorded at the same time, and a vehicle makes one drive at a time",
+        "Give each drive once, and only drives of this vehicle. If a recorder's clock was never set, correct the dates "
+        "of its track",
     ),
     "readings_used_twice": (
         "the readings of {first} are given for {second} too",

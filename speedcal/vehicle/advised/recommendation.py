@@ -25,6 +25,8 @@ _GOOD_CHANCE = 0.9
 """Chance of passing that is enough to leave everything as it is. Our own judgment."""
 _ALONE = ("repair_instrument", "check_files")
 """What orders no part besides."""
+_DECIDE_ALL = ("range", "gears")
+"""Parts to look at on which every gear is figured: a drive in the other range, counts written the wrong way around."""
 _TYPED_IN = 1
 """Work of a change that is a number typed in, and nothing opened or fitted."""
 _MOST_SHOWN = 5
@@ -40,7 +42,9 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     if outlook.vehicle.tachograph:
         return (Advice("repair_instrument", part="tachograph", because=(Finding("approved_workshop_only"),)),)
     first = first_steps(outlook)
-    is_alone = bool(first) and (first[0].action in _ALONE or first[0].part == "range" or first[0].rights_what_is_told)
+    is_alone = bool(first) and (
+        first[0].action in _ALONE or first[0].part in _DECIDE_ALL or first[0].rights_what_is_told
+    )
     if is_alone or righting_gain(outlook.diagnosis, outlook.judge.dial.line.error_factor) is not None:
         return (*first, *meanwhile(first), *_undo_instead(outlook, first))
     first = [*unlike_tires(outlook.vehicle), *first]
@@ -103,9 +107,14 @@ def _is_guess(outlook: Outlook, best: Plan) -> bool:
 
 
 def _is_to_be_proven(outlook: Outlook, best: Plan) -> bool:
-    """Tell whether what would be left as it is rests on a drive that a better one may well contradict."""
-    if not best.is_untouched or outlook.trust is None:
+    """Tell whether what would be left as it is rests on a drive that a better one may well contradict, or on none.
+
+    What the parts alone say to be far off is measured before it is left, however wide the rule.
+    """
+    if not best.is_untouched:
         return False
+    if outlook.trust is None:
+        return not outlook.keep.is_acceptable
     return outlook.trust.word == "WEAK" or (best.probability < _GOOD_CHANCE and _is_vague(outlook))
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from speedcal.calibration.checked.fit_checks import USUAL_SPEEDS
 from speedcal.calibration.result import Calibration
 from speedcal.interval import FloatArray, tidy
-from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, speed_from_mps
+from speedcal.units import SLOW_TOP_MPS, SPEED_UNIT_MPS, DisplayUnit, speed_from_mps
 from speedcal.vehicle.choices.facts_only import FactsDial
 from speedcal.vehicle.drivetrain import driving_tire
 from speedcal.vehicle.judged.judge import Judge
@@ -71,13 +71,26 @@ def _around(calibration: Calibration, driven: tuple[float, ...]) -> tuple[float,
 _LOWEST: dict[DisplayUnit, float] = {"mph": 25.0, "km/h": 40.0}
 """Lowest speed that matters where nobody names any: the lowest test speeds of SAE J2976 and UN R39. At walking pace a
 small needle offset is a large percentage, and would decide a gear or a verdict."""
+_SLOW_FROM = 0.5
+"""The same of a slow vehicle, over the fastest it was driven. Our own judgment: rules for slow vehicles test near their
+top (UN R39, 80 % of the design speed)."""
 
 
 def slowest_judged_mps(calibration: Calibration) -> float:
-    """Return the lowest true speed that matters where nobody names any; the lowest driven on a slow drive. [m/s]."""
-    low, lowest = calibration.speed_range_mps[0], _LOWEST[calibration.unit]
+    """Return the lowest true speed that matters where nobody names any. [m/s].
+
+    That is the lowest driven, where two speeds that matter were not.
+    """
+    low, lowest = calibration.speed_range_mps[0], _lowest(calibration)
     is_slow = driven_speeds(calibration)[0] < lowest
     return low if is_slow else max(low, lowest * SPEED_UNIT_MPS[calibration.unit])
+
+
+def _lowest(calibration: Calibration) -> float:
+    """Return the lowest speed that matters where nobody names any, in the display unit."""
+    top = calibration.speed_range_mps[1]
+    is_slow = top < SLOW_TOP_MPS
+    return _SLOW_FROM * speed_from_mps(top, calibration.unit) if is_slow else _LOWEST[calibration.unit]
 
 
 def driven_speeds(calibration: Calibration) -> tuple[float, ...]:
@@ -87,6 +100,6 @@ def driven_speeds(calibration: Calibration) -> tuple[float, ...]:
     """
     factor = SPEED_UNIT_MPS[calibration.unit]
     found = tuple(row["ground"] for row in calibration.error_table() if row["ground"] > 0)
-    road = tuple(speed for speed in found if speed >= _LOWEST[calibration.unit])
+    road = tuple(speed for speed in found if speed >= _lowest(calibration))
     ends = tuple(tidy(v / factor, 1) for v in calibration.speed_range_mps if v > 0)
     return road if len(road) > 1 else found or ends

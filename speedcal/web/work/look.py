@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 PICTURE, NARROW_PICTURE = "look.svg", "look-narrow.svg"
 """For a desk, and for a phone, on which the letters of the other are too small to read."""
+_SAME_MOMENT_S = 2.0
+"""Drives that begin and end within so much of each other are one, given twice; clocks are fitted to a second. [s]"""
 
 
 def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[str, Any]:
@@ -167,7 +169,9 @@ def _check_once(task: Mapping[str, Any], span: Sequence[float] | None) -> None:
     """Refuse a drive of which another covers a part: a vehicle makes one drive at a time."""
     for other in task["others"]:
         if span and min(span[1], other["span"][1]) > max(span[0], other["span"][0]):
-            raise JobError("duplicate_drive", first=other["name"], second=f"{task['called']} ({day(span[0])})")
+            is_one = max(abs(ours - its) for ours, its in zip(span, other["span"], strict=True)) < _SAME_MOMENT_S
+            code = "duplicate_drive" if is_one else "drives_at_once"
+            raise JobError(code, first=other["name"], second=f"{task['called']} ({day(span[0])})")
 
 
 def _are_swapped(task: Mapping[str, Any]) -> bool:
