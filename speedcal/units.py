@@ -31,7 +31,7 @@ KMH_MPS = SPEED_UNIT_MPS["km/h"]
 ROUND_SPEED: dict[DisplayUnit, float] = {"mph": 5.0, "km/h": 10.0}
 """Speeds are told, held and planned at multiples of this, as dials are marked."""
 SLOW_TOP_MPS = 50 * KMH_MPS
-"""A drive that never got so fast is one of a slow vehicle: mopeds do 45 km/h and most tractors 40, by law (from memory).
+"""A drive that never got so fast is one of a slow vehicle: by law mopeds do 45 km/h and most tractors 40 (from memory).
 Told and judged are then more speeds, and slower ones."""
 USUAL_LIMIT: dict[str, float] = {"mph": 65.0, "km/h": 100.0}
 """Legal speed that is taken where nobody names one. Our own judgment."""

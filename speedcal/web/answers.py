@@ -18,7 +18,7 @@ from starlette.types import Scope
 
 from speedcal.errors import SpeedcalError
 from speedcal.text.pages.page_labels import title_of
-from speedcal.text.results.corrections import worth_a_row
+from speedcal.text.results.corrections import low_word, worth_a_row
 from speedcal.text.words.numbers import signed
 
 HERE = Path(__file__).parent
@@ -111,7 +111,7 @@ def environment() -> jinja2.Environment:
     )
     made.filters.update(clock=_clock, day=day, utc=_utc, moment=_moment, sentence=_sentence, number=_number)
     made.filters.update(signed=signed, worth_a_row=_worth_a_row)
-    made.globals.update(can_read_films=can_read_films)
+    made.globals.update(can_read_films=can_read_films, low_word=low_word)
     made.tests.update(holds=lambda items, item: item in items)
     return made
 

@@ -48,6 +48,11 @@ def low_text(choice: Choice) -> str:
     return f"may read low ({likely(choice.probability_reads_low)})"
 
 
+def low_word(*, reads_low: bool, probability: float) -> str:
+    """Return the same in a word, for a narrow table."""
+    return "yes" if reads_low else "no" if probability < _WORTH_SAYING else f"may, {likely(probability)}"
+
+
 def best_text(probability: float) -> str:
     """Return how likely a choice is to be the best of all."""
     if probability > 0.95:

@@ -40,7 +40,7 @@ MAY_PASS = 0.1
 """Chances from this to one half are alike too: nobody opens a transmission on a hope."""
 WORTH_WORK_PERCENT = 4.0
 """An error that is smaller by so much is worth the work, where a rule would let the larger one pass too."""
-_WORTH_A_STEP_PERCENT = 1.0
+WORTH_A_STEP_PERCENT = 1.0
 """And each step of work must bring so much of it: nobody opens a transmission for 4 %. Our own judgment."""
 _DRIVE_PERCENT = 6.0
 """An error of the reading that weighs as much as one more road test. Our own judgment: an owner drives ten minutes more
@@ -205,7 +205,7 @@ def _does_with_less(plan: Plan, best: Plan) -> bool:
 
 def _is_worth(plan: Plan, least: Plan) -> bool:
     """Tell whether more work that surely passes too leaves so much less that it is done although less would do."""
-    worth = max(WORTH_WORK_PERCENT, _WORTH_A_STEP_PERCENT * (plan.work - least.work))
+    worth = max(WORTH_WORK_PERCENT, WORTH_A_STEP_PERCENT * (plan.work - least.work))
     return plan.probability >= SURE_ENOUGH and plan.cost_percent + worth < least.worst_percent
 
 
@@ -271,7 +271,7 @@ def _set_over(judge: Judge, choices: Sequence[Choice]) -> list[Plan]:
     return [
         plan
         for plan in plans
-        if plan is alone or plan.worst_percent + _WORTH_A_STEP_PERCENT * (plan.work - alone.work) < alone.worst_percent
+        if plan is alone or plan.worst_percent + WORTH_A_STEP_PERCENT * (plan.work - alone.work) < alone.worst_percent
     ]
 
 

@@ -14,7 +14,15 @@ from speedcal.vehicle.advised.beyond_parts import WORTH_SAYING_PERCENT, beyond_p
 from speedcal.vehicle.advised.first_steps import first_steps, meanwhile, spared_gears
 from speedcal.vehicle.advised.outlook import Outlook
 from speedcal.vehicle.advised.plan_entries import entries_alone, entries_of
-from speedcal.vehicle.advised.plans import LIKELY, MAY_PASS, SAME_CHANCE, WORTH_WORK_PERCENT, Plan, plans_of
+from speedcal.vehicle.advised.plans import (
+    LIKELY,
+    MAY_PASS,
+    SAME_CHANCE,
+    WORTH_A_STEP_PERCENT,
+    WORTH_WORK_PERCENT,
+    Plan,
+    plans_of,
+)
 from speedcal.vehicle.advised.righting import righting_gain
 from speedcal.vehicle.advised.unlike_tires import unlike_tires
 from speedcal.vehicle.choices.choice import Choice
@@ -244,9 +252,11 @@ def _worth_showing(plan: Plan, best: Plan, keep: Choice) -> bool:
     if best.probability > LIKELY and plan.worst_percent > best.worst_percent + 2 * WORTH_WORK_PERCENT:
         return False  # nor what leaves far more
     far_less = plan.worst_percent < _BETTER * keep.worst_error_percent
-    if best.choice.kind == "keep" and keep.is_acceptable:
-        far_less = far_less and keep.worst_error_percent - plan.worst_percent > WORTH_SAYING_PERCENT
-    if best.choice.kind == "keep" and best.probability > _GOOD_CHANCE:
+    is_sound = best.choice.kind == "keep" and best.probability > _GOOD_CHANCE
+    if is_sound or (best.choice.kind == "keep" and keep.is_acceptable):  # each step of work has to bring something then
+        brings = keep.worst_error_percent - plan.worst_percent
+        far_less = far_less and brings > WORTH_A_STEP_PERCENT * plan.work
+    if is_sound:
         return far_less
     return far_less or (plan.probability > 0.05 and plan.worst_percent < best.worst_percent + WORTH_WORK_PERCENT)
 
