@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from support.roads import plateaus, readings_of, track_of
+from support.roads import Road, plateaus, readings_of, track_of
 
 import speedcal
 from speedcal.interval import FloatArray
@@ -16,10 +16,15 @@ FACTOR = 1.06
 SPEEDS = [25.0, 45.0, 32.0, 55.0, 38.0, 62.0, 28.0, 50.0, 35.0, 58.0, 42.0, 30.0, 60.0, 48.0, 33.0, 52.0, 40.0, 27.0]
 ROAD = plateaus(SPEEDS * 2, hold_s=14.0, acceleration=0.7)
 TRACK = track_of(ROAD, noise_mps=0.06)
+POSITIONS = track_of(ROAD, recorded=False)
 
 
 def _rows(span_s: float) -> FloatArray:
     return np.arange(span_s + 15.3, ROAD.length_s - 40.0, span_s)
+
+
+def _mean(road: Road, rows_s: FloatArray, span_s: float) -> FloatArray:
+    return (road.distance(rows_s) - road.distance(rows_s - span_s)) / span_s
 
 
 def _log(rows_s: FloatArray, speed_mps: FloatArray) -> speedcal.Readings:
@@ -29,11 +34,13 @@ def _log(rows_s: FloatArray, speed_mps: FloatArray) -> speedcal.Readings:
     return replace(log, speed_mps=shown)
 
 
-@pytest.mark.parametrize(("span_s", "half_width"), [(10.0, 0.004), (20.0, 0.02)])
-def test_rows_that_are_means(span_s: float, half_width: float) -> None:
+@pytest.mark.parametrize(
+    ("track", "span_s", "half_width"), [(TRACK, 10.0, 0.004), (TRACK, 20.0, 0.02), (POSITIONS, 20.0, 0.02)]
+)
+def test_rows_that_are_means(track: speedcal.Track, span_s: float, half_width: float) -> None:
     """The factor comes out, trusted, and what the rows are is told; those of 20 s follow no speed of a moment."""
     rows = _rows(span_s)
-    found = speedcal.calibrate(TRACK, _log(rows, (ROAD.distance(rows) - ROAD.distance(rows - span_s)) / span_s))
+    found = speedcal.calibrate(track, _log(rows, _mean(ROAD, rows, span_s)))
     assert found.trust.word == "TRUSTED"
     assert found.error_factor.contains(FACTOR)
     assert found.error_factor.half_width < half_width
@@ -49,9 +56,19 @@ def test_rows_of_a_moment(span_s: float, off: float) -> None:
     assert found.error_factor.value == pytest.approx(FACTOR, abs=off)
 
 
+def test_means_with_a_stop_in_them() -> None:
+    """They are left out for the stop, which a dial need not show like a speed; the track does tell the speed there."""
+    road = plateaus([0.0 if k % 4 == 3 else speed for k, speed in enumerate(SPEEDS * 2)], hold_s=14.0)
+    rows = np.arange(25.3, road.length_s - 40.0, 10.0)
+    found = speedcal.calibrate(track_of(road, noise_mps=0.06), _log(rows, _mean(road, rows, 10.0)))
+    assert "rows_of_means" in {finding.code for finding in found.findings}
+    assert "readings_beside_track" not in {finding.code for finding in found.findings}
+    assert (found.readings["reason"] == "too_slow").sum() > 20
+
+
 def test_means_of_another_drive() -> None:
     """Means of the same speeds in another order belong to no clock of this track."""
     rows = _rows(20.0)
     other = plateaus(SPEEDS[::-1] * 2, hold_s=19.0, acceleration=0.9)
     with pytest.raises(speedcal.SpeedcalError):
-        speedcal.calibrate(TRACK, _log(rows, (other.distance(rows) - other.distance(rows - 20.0)) / 20.0))
+        speedcal.calibrate(TRACK, _log(rows, _mean(other, rows, 20.0)))

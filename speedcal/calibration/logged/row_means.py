@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from speedcal.calibration.dial.measured import MeasuredLine
+from speedcal.calibration.dial.measured import NO_GROUND, TOO_SLOW, MeasuredLine
 from speedcal.calibration.readings.kind import of_period
 from speedcal.calibration.readings.refusals import usable_readings
 from speedcal.calibration.speed.ground_speed import GroundSpeed
@@ -30,6 +30,8 @@ class RowMeans:
     ground: GroundSpeed
     moments: GroundSpeed
     span_s: float
+    slow: BoolArray
+    """The vehicle stood or crawled in the mean about a fix, shape (n,)."""
     u_row_mps: float
     """By which a row of a moment misses the line anyhow; a mean misses it less and tells no more."""
 
@@ -37,7 +39,7 @@ class RowMeans:
     def of(cls, ground: GroundSpeed, readings: Readings) -> RowMeans | None:
         """Return the speed of such rows, None beside rows that come sooner or unevenly, or where no speed is told."""
         time = np.unique(readings.time_s[usable_readings(readings)])
-        if len(time) < _FEWEST_ROWS or not ground.is_recorded_often:
+        if len(time) < _FEWEST_ROWS or ground.interval_s > tuned.LATENT_INTERVAL_S:
             return None
         span_s = median(np.diff(time))
         if span_s < tuned.MEANS_FROM_S or not of_period(np.diff(time), span_s):
@@ -55,7 +57,7 @@ class RowMeans:
             findings=(*ground.findings, Finding("rows_of_means", span_s=span_s)),
         )
         u_row = float(np.hypot(readings.speed_resolution_mps / np.sqrt(12), ground.u_speed_mps))
-        return cls(averaged, ground, span_s, u_row)
+        return cls(averaged, ground, span_s, whole & ~told, u_row)
 
     def fitted(
         self, fit: Callable[[GroundSpeed], MeasuredLine], indicated_mps: FloatArray, plain: MeasuredLine | None
@@ -70,7 +72,11 @@ class RowMeans:
             line = fit(self.ground)
         except SpeedcalError:
             return None
-        return (self.ground, line) if self._told_by(line, indicated_mps) else None
+        if not self._told_by(line, indicated_mps):
+            return None
+        reason = np.array(line.reason, dtype=object)
+        reason[(reason == NO_GROUND) & self.slow[self.moments.nearest(line.time_s)]] = TOO_SLOW
+        return self.ground, replace(line, reason=tuple(reason))
 
     def _told_by(self, line: MeasuredLine, indicated_mps: FloatArray) -> bool:
         """Tell whether rows go by means and not by the speed of a moment, about the clock that a fit has found."""
