@@ -11,6 +11,7 @@ import math
 import re
 from collections import Counter
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -103,8 +104,9 @@ def _read_track(source: Source, request: Request) -> Track:
 def _second_talkers(data: bytes) -> frozenset[tuple[str, str]]:
     """Return which sentences of which talkers to leave out: those that another talker sends in between as well.
 
-    Kept is the talker that combines systems (GN), else the one with most sentences. Talkers one after the other, as
-    when a receiver is changed, and talkers of different sentences are of one log.
+    Kept is the talker that combines systems (GN), else the one with most sentences. Talkers in turn for a while each,
+    as of a receiver that is changed or uses now one system and now several, and those of different sentences are of
+    one log.
     """
     places: dict[bytes, dict[bytes, list[int]]] = {}
     for found in _TALKER.finditer(data):
@@ -112,10 +114,10 @@ def _second_talkers(data: bytes) -> frozenset[tuple[str, str]]:
     others: set[tuple[str, str]] = set()
     for name, talkers in places.items():
         kept = max(talkers, key=lambda talker: (talker == b"GN", len(talkers[talker])))
-        first, last = talkers[kept][0], talkers[kept][-1]
-        for talker, at in talkers.items():
-            between = sum(1 for place in at if first <= place <= last)
-            if talker != kept and 2 * between > len(at) and between >= _FEWEST_BETWEEN:
+        for talker in talkers.keys() - {kept}:
+            told = sorted((place, who) for who in (kept, talker) for place in talkers[who])
+            changes = sum(before != after for (_, before), (_, after) in pairwise(told))
+            if changes > max(min(len(talkers[kept]), len(talkers[talker])), _FEWEST_BETWEEN):
                 others.add((talker.decode(), name.decode()))
     return frozenset(others)
 
