@@ -104,6 +104,21 @@ def test_times_are_read_in_every_form_that_loggers_write(tmp_path, text, seconds
     assert [finding.code for finding in track.findings] == findings
 
 
+@pytest.mark.parametrize(
+    ("declared", "encoding"), [(None, "cp1252"), ("UTF-8", "cp1252"), ("UTF-16", "utf-8"), ("ISO-8859-1", "cp1252")]
+)
+@pytest.mark.parametrize("mark", [".", ","])
+def test_letters_and_decimals_of_a_country_cost_no_fix(tmp_path, declared, encoding, mark):
+    """A name in another encoding than the file promises was refused; so was 45,1 for 45.1."""
+    head = f'<?xml version="1.0" encoding="{declared}"?>' if declared else ""
+    points = (_point(i, lat=f"45{mark}{100 + i}", lon=f"9{mark}5") for i in range(3))
+    path = tmp_path / "drive.gpx"
+    path.write_bytes((head + _gpx("<!-- Stra\xdfe -->", *points)).encode(encoding))
+    track = read_track(path)
+    np.testing.assert_allclose(track.latitude_deg, [45.1, 45.101, 45.102])
+    np.testing.assert_allclose(track.longitude_deg, 9.5)
+
+
 def test_what_cannot_be_a_fix_is_left_out_and_counted(tmp_path):
     """NaN, infinite and off-globe positions, missing and unreadable times, 1970, 2099, zero-zero."""
     points = [

@@ -52,6 +52,8 @@ _SEAM = re.compile(rb"</gpx>\s*(?:\xef\xbb\xbf)?(?:<\?xml[^<>]{0,200}\?>)?\s*<gp
 _RUBBISH = re.compile(rb"</gpx>[^<]+\Z")
 _LONE_AND = re.compile(rb"&(?!#?\w{1,20};)")
 """As people write it into a name."""
+_COMMAS, _BETWEEN_FIGURES = re.compile(rb"<trkpt\s[^<>]{0,200}?lat=[\"']-?\d{1,2},\d"), re.compile(rb"(?<=\d),(?=\d)")
+"""Decimals as the language of a phone writes them."""
 _FEWEST_BEFORE_CUT = 10
 """Fixes that make a drive of a file that ends too early."""
 _FEWEST_LOOSE, _LONGEST_BETWEEN_S = 10, 15.0
@@ -71,6 +73,8 @@ def _read(source: Source, zone: tzinfo | None) -> Document:
     if data[:2] in {b"\xff\xfe", b"\xfe\xff"} or (_DECLARES.match(data[:400]) and not _UTF_8.match(data[:400])):
         data = re.sub(r"^\s*<\?xml[^>]*\?>", "", source.text(), count=1).encode("utf-8", "replace")
     data = data.removeprefix(b"\xef\xbb\xbf").lstrip()
+    if _COMMAS.search(data):
+        data = _BETWEEN_FIGURES.sub(b".", data)
     refuse_doctype(source, data)
     pattern = PointPattern.of(data, Names().mps_in)
     try:
@@ -91,7 +95,8 @@ def _fed_whole(source: Source, zone: tzinfo | None, data: bytes) -> Document:
         return _fed(source, document, data, None)
     except ElementTree.ParseError as error:
         wrong = error
-    mended = _RUBBISH.sub(b"</gpx>", _LONE_AND.sub(b"&amp;", _SEAM.sub(b"", data)))
+    whole = data.decode("utf-8", "replace").encode()  # letters of another encoding, as in the name of a road
+    mended = _RUBBISH.sub(b"</gpx>", _LONE_AND.sub(b"&amp;", _SEAM.sub(b"", whole)))
     if mended != data:
         document = Document(zone)
         try:
@@ -101,7 +106,6 @@ def _fed_whole(source: Source, zone: tzinfo | None, data: bytes) -> Document:
     if wrong.code in _ENDS_EARLY and len(document.time) >= _FEWEST_BEFORE_CUT:
         document.cut_off, document.root = True, root_name(source)
         return document
-    source.text()  # says so where the text is not what its encoding promises
     source.fail("damaged_xml", line=wrong.position[0], reason=str(wrong).split(":")[0])
 
 

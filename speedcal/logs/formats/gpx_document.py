@@ -13,8 +13,8 @@ from typing import Any
 from xml.etree import ElementTree
 
 from speedcal.logs import limits
-from speedcal.logs.formats.gpx_points import MARK, Run, number, numbers
-from speedcal.logs.formats.xmltree import local
+from speedcal.logs.formats.gpx_points import MARK, Run, numbers
+from speedcal.logs.formats.xmltree import local, number_in
 from speedcal.logs.writing.instants import read_instants
 from speedcal.logs.writing.patterns import late_pattern
 from speedcal.logs.writing.written_times import parse_stamp
@@ -134,15 +134,15 @@ class Document:
             if name == "time":
                 time_s = self._instant(child.text or "") if time_s is None else time_s
             elif name == "ele":
-                elevation = number(child.text) if elevation is None else elevation
+                elevation = number_in(child.text) if elevation is None else elevation
             elif speed is None:
                 if name == "speed":
-                    speed = number(child.text)  # m/s, by GPX 1.0
+                    speed = number_in(child.text)  # m/s, by GPX 1.0
                 elif name == "extensions":
                     speed = self._extended(child)
         self.time.append(_NAN if time_s is None else time_s)
-        self.latitude.append(number(point.get("lat")))
-        self.longitude.append(number(point.get("lon")))
+        self.latitude.append(number_in(point.get("lat")))
+        self.longitude.append(number_in(point.get("lon")))
         self.elevation.append(_NAN if elevation is None else elevation)
         self.speed.append(_NAN if speed is None else speed)
         self.segment.append(self._pieces)
@@ -152,17 +152,17 @@ class Document:
         for node in extensions.iter():
             mps = self.names.mps_in(node.tag)
             if mps and node.text and node.text.strip():
-                return number(node.text) * mps
+                return number_in(node.text) * mps
         return None
 
     def _waypoint(self, point: ElementTree.Element) -> Waypoint:
-        found = Waypoint(latitude_deg=number(point.get("lat")), longitude_deg=number(point.get("lon")))
+        found = Waypoint(latitude_deg=number_in(point.get("lat")), longitude_deg=number_in(point.get("lon")))
         for child in point:
             name = self.names[child.tag]
             if name == "time":
                 found.time_s = self._instant(child.text or "")
             elif name == "ele":
-                found.elevation_m = number(child.text)
+                found.elevation_m = number_in(child.text)
             elif name in {"name", "cmt", "desc"}:
                 found.texts.setdefault(name, child.text or "")
         return found

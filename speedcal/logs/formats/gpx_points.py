@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from xml.etree import ElementTree
 
 from speedcal.interval import FloatArray
-from speedcal.logs.formats.xmltree import local
+from speedcal.logs.formats.xmltree import local, number_in
 
 MARK = "run-of-points"
 """Name of the element that stands for the points taken out."""
@@ -154,12 +154,4 @@ def numbers(texts: Sequence[bytes | None], count: int) -> FloatArray:
     try:
         return np.array([float(text) for text in texts])  # type: ignore[arg-type]
     except (TypeError, ValueError):
-        return np.array([number(text) for text in texts])
-
-
-def number(text: str | bytes | None) -> float:
-    """Return a number, NaN when it is none; what is not finite is left to the building of the track."""
-    try:
-        return float(text or "nan")
-    except ValueError:
-        return float("nan")
+        return np.array([number_in(text) for text in texts])

@@ -115,7 +115,7 @@ def local(tag: Any) -> str:
     return tag.rpartition("}")[2] if isinstance(tag, str) else ""
 
 
-def number_in(text: str | None) -> float:
+def number_in(text: str | bytes | None) -> float:
     """Return the number in the text of an element, NaN when it is none or not finite."""
     try:
         value = float(text or "nan")

@@ -25,12 +25,12 @@ def decoded(data: bytes, refuse: Refuse) -> str:
     for mark, encoding in _BOMS:
         if data.startswith(mark):
             return _strictly(refuse, data[len(mark) :], encoding)
-    declared = _DECLARED.match(data.lstrip()[:300])
-    if declared:
-        return _strictly(refuse, data, declared.group(1).decode("ascii").lower())
-    if data.lstrip()[:1] == b"<":
-        declared = _PAGE_DECLARED.search(data[:_HEAD])
-        return _strictly(refuse, data, declared.group(1).decode("ascii").lower() if declared else "utf-8")
+    declared = _DECLARED.match(data.lstrip()[:300]) or (
+        _PAGE_DECLARED.search(data[:_HEAD]) if data.lstrip()[:1] == b"<" else None
+    )
+    encoding = declared.group(1).decode("ascii").lower() if declared else "utf-8"
+    if encoding not in {"utf-8", "utf-16"}:  # which without a mark it is not, with its declaration in single bytes
+        return _strictly(refuse, data, encoding)
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError:
@@ -60,7 +60,7 @@ def _japanese(data: bytes) -> str:
 
 
 def _strictly(refuse: Refuse, data: bytes, encoding: str) -> str:
-    if encoding in {"utf-16", "utf-7", "utf-32", "idna", "punycode", "unicode_escape", "raw_unicode_escape"}:
+    if encoding in {"utf-7", "utf-32", "idna", "punycode", "unicode_escape", "raw_unicode_escape"}:
         refuse("false_encoding", encoding=encoding)
     try:
         return data.decode(encoding)
