@@ -31,6 +31,8 @@ def _read(folder: Path, text: str, **options: object) -> Checks:
         ("100 km/h 1 km 37,5 s\n100 km/h 1 km 36,0 s\n", KMH_MPS, [(100, 96), (100, 100)]),
         ("60 miles an hour one mile 62.5 seconds\n", MPH_MPS, [(60, 57.6)]),
         ("55 mph dial, 52 gps\n45 dial, 42 gps\n", MPH_MPS, [(55, 52), (45, 42)]),
+        ("dial 55 gps 52\ngps 42 dial 45\nall in mph\n", MPH_MPS, [(55, 52), (45, 42)]),
+        ("Check of Saturday (all mph)\ntrue,indicated\n52,55\n42,45\n", MPH_MPS, [(55, 52), (45, 42)]),
         ("mph\ndial 55 gps 52\ngps 42 dial 45\n", MPH_MPS, [(55, 52), (45, 42)]),
         ("60 mph on the dial, phone said 57\n45 mph, phone 42.5\n", MPH_MPS, [(60, 57), (45, 42.5)]),
         ("speedo / gps mph\n55 / 52\n45 / 42\n", MPH_MPS, [(55, 52), (45, 42)]),

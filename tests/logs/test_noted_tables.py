@@ -87,6 +87,7 @@ def test_a_drive_as_people_write_and_copy_it(tmp_path: Path, lines: list[str]) -
 
 def test_the_unit_in_a_column_of_its_own(tmp_path: Path) -> None:
     assert _is_drive(_read(tmp_path, *_table("time,speed,unit", "{at},{v},mph")))
+    assert _is_drive(_read(tmp_path, *_table("time,value,unit", "{at},{v},mph")))
 
 
 @pytest.mark.parametrize("unit", ["mph", "km/h"])

@@ -24,6 +24,8 @@ def _read(tmp_path, text, **options):
         ("speedo mph\n10:03:17 56ish\n10:04:02 about 45\n10:05:00 ~60\n", MPH_MPS, [56, 45, 60]),
         ("mph\n10:03:17 40-45\n10:04:10 50 to 55\n10:05:00 60\n", MPH_MPS, [42.5, 52.5, 60]),
         ('mph\n10:03:17 45\n10:03:30 "\n10:04:00 50\n10:04:20 ditto\n', MPH_MPS, [45, 45, 50, 50]),
+        ("10:03:17 40\n10:04:10 between 50 and 55\n10:05 Ann: all of these are mph\n", MPH_MPS, [40, 52.5]),
+        ("mph\n10:03:17 40\n10:04:10 bit under 50\n10:05:00 past km post 14\n10:06:00 45\n", MPH_MPS, [40, 50, 45]),
         ("km/h\n10.03.17 80\n10.04.02 90\n10.05.30 100\n", KMH_MPS, [80, 90, 100]),
         ("km/h\n10.03.17: 80\n10.04.02: 90,5\n", KMH_MPS, [80, 90.5]),
         (

@@ -113,6 +113,7 @@ def test_times_are_read_on_the_right_clock(cells, clock, seconds, step):
         ("mm:ss", ["10:32", "10:40"], "elapsed", [632, 640]),
         ("Time (ms)", ["0", "500", "1000"], "elapsed", [0, 0.5, 1.0]),
         ("time_min", ["0", "1.5"], "elapsed", [0, 90]),
+        ("minutesSinceStart", ["0", "1.5"], "elapsed", [0, 90]),
         ("iTOW (ms)", ["388800000", "388800250"], "elapsed", [388800, 388800.25]),  # a Thursday, no date of 1982
         ("iTOW", [str(604000000 + 250 * i) for i in range(400)], "elapsed", [604000 + i / 4 for i in range(400)]),
         ("UTC time", ["2021-07-26T12:00:00"], "utc", [NOON_S]),
@@ -131,6 +132,14 @@ def test_hours_and_minutes_that_may_be_minutes_and_seconds_are_a_question(cells)
     """One stamp alone, a span between three minutes and six (or hours), or a day's drive that sets out after five."""
     with pytest.raises(UnclearTimesError, match="hours_or_minutes"):
         parse_stamps(cells)
+
+
+@pytest.mark.parametrize("day", ["250614", "140625", "050625"])
+def test_a_date_in_figures_before_those_of_the_clock_leaves_them_a_clock(day):
+    """Year or day first is open and the clock is not; they were taken for seconds, a minute for a hundred of them."""
+    stamps = parse_stamps([f"{day}{clock}" for clock in ("140312", "140350", "140430", "140731")])
+    assert stamps.clock == "time of day"
+    np.testing.assert_array_equal(stamps.time_s - stamps.time_s[0], [0, 38, 78, 259])
 
 
 def test_a_few_clock_times_in_digits_are_no_seconds_of_a_day_long_drive():

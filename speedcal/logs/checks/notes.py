@@ -41,7 +41,7 @@ _HEADINGS = {
 _ENOUGH = ({"dial", "true"}, {"dial", "distance", "time"}, {"dial", "rpm", "gear"}, {"post", "time"})
 _COUNTED = ({"trip", "distance"}, {"odometer_start", "odometer_end", "distance"})
 _LONGEST = 500
-_MOST_LINES = 2_000
+_MOST_LINES, _FEW_WORDS = 2_000, 6
 """Nobody notes more checks; what is longer is a log."""
 
 
@@ -137,9 +137,13 @@ def _is_title(text: str) -> bool:
 
 
 def _take_words(sheet: _Sheet, words: str) -> None:
-    """Take a line without a check: above the first one it may name the parts, their unit and the distance."""
+    """Take a line without a check: above the first one it may name the parts, their unit and the distance.
+
+    Below it a few words may name the unit that is open.
+    """
     if sheet.rows:
         sheet.remarks += 1
+        sheet.unit = sheet.unit or (len(words.split()) <= _FEW_WORDS and speed_unit_in(words)) or ""
         return
     sheet.unit = speed_unit_in(words) or sheet.unit
     lengths = [text for kind, text in read_tokens(words) if kind == "distance"]

@@ -24,7 +24,7 @@ from speedcal.logs.tables.delimited import split_rows
 from speedcal.logs.tables.sessions import one_session
 from speedcal.logs.tables.tabular import Table, check_header, find_table
 from speedcal.logs.tables.titled_vehicles import of_titled_vehicle
-from speedcal.logs.writing.headers import read_heading
+from speedcal.logs.writing.headers import read_heading, unit_in_title
 from speedcal.logs.writing.numbers import speed_step
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
@@ -200,6 +200,8 @@ def _dial_unit(sheet: CheckSheet, column: Column, wanted: SpeedUnit | None) -> S
         sheet.source.fail("units_contradict", line=sheet.table.header_line, found=stated)
     if stated:
         return next(iter(stated.values()))
+    if told := unit_in_title(sheet.table.title):
+        return told
     true = sheet.only("true")
     if true is None or true.speed_unit is None:
         sheet.source.fail("column_without_unit", line=sheet.table.header_line, column=column.name, proposed=None)

@@ -51,7 +51,7 @@ _IN_TITLES = ("thousands_in_note", "several_numbers")
 """What keeps a line from being a reading and may stand in a title: sizes of tires, ratios, the odometer."""
 _LONGEST = 500
 _LONGEST_HEADING = 5_000
-_MOST_PROBLEMS, _FEW_WORDS = 10_000, 5
+_MOST_PROBLEMS, _FEW_WORDS = 10_000, 6
 _MOST_LINES, _LONG, _MOST_IN_LONG = 200_000, 100, 500_000
 """Lines, and characters in the long ones, beyond which nobody has typed a text: a long one takes milliseconds."""
 
@@ -286,10 +286,10 @@ def _take_words(notes: _Notes, number: int, text: str, *, timed: bool, digits: b
         notes.refuse("no_reading_in_line", number, found=_short(text))
     elif notes.speeds:
         notes.remarks += 1
-        if len(text.split()) <= _FEW_WORDS:
-            notes.unit_below = unit_in_title(text) or notes.unit_below
     else:
         _add_heading(notes, text)
+    if notes.speeds and not (timed and digits) and sum(map(str.isalpha, text.split())) <= _FEW_WORDS:
+        notes.unit_below = unit_in_title(text) or notes.unit_below
 
 
 def _add_heading(notes: _Notes, text: str) -> None:

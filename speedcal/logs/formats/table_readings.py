@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from typing import cast
 
 import numpy as np
 
@@ -14,8 +13,9 @@ from speedcal.interval import FloatArray
 from speedcal.logs import limits
 from speedcal.logs.drive.readings import Readings
 from speedcal.logs.drive.readings_built import Shown, Stamps, at_line, build_readings
-from speedcal.logs.drive.speed_physics import fastest_in, positions_mps, unit_by_positions
+from speedcal.logs.drive.speed_physics import fastest_in
 from speedcal.logs.formats.registry import Request
+from speedcal.logs.formats.unit_of_speeds import unit_beside, unit_of_speeds
 from speedcal.logs.source import Source
 from speedcal.logs.tables.handwriting import with_dittos
 from speedcal.logs.tables.markers import cleaned_speeds
@@ -62,7 +62,7 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     if runs and len(runs) == sum(1 for heading in headings if heading.role == "time"):
         source.fail("checks_as_readings", line=table.header_line, column=runs[0])
     stamps = read_times(source, table, headings, request.zone, of_dial=True)
-    unit = _unit(source, table, headings, index, cells, speeds, stamps, request)
+    unit = unit_of_speeds(source, table, headings, index, cells, speeds, stamps, request)
     findings = [Finding("blocks_side_by_side", count=table.blocks)] if table.blocks > 1 else []
     time_s = stamps.time_s if stamps.clock != "none" else None
     values = cleaned_speeds(speeds, cells, table.header[index], fastest_in(unit), findings, time_s)
@@ -127,7 +127,7 @@ def _speed_column(source: Source, table: Table, headings: list[Heading], request
     if not speeds:
         unnamed = {i: table.column(i) for i, item in enumerate(headings) if item.role == "" and _may_show(item.name)}
         candidates = [i for i, cells in unnamed.items() if _says_speeds(cells)]
-        if not candidates and (request.unit or unit_in_title(table.title)):
+        if not candidates and (request.unit or unit_beside(source, table, headings) or unit_in_title(table.title)):
             candidates = [i for i, cells in unnamed.items() if _are_numbers(cells)]
     if len(candidates) == 2:
         candidates = _in_one_unit(table, headings, candidates)
@@ -179,79 +179,6 @@ def _of(headings: list[Heading], speeds: list[int], origin: str) -> list[int]:
     """Return the speeds of one origin, those with a unit where any has one."""
     found = [i for i in speeds if headings[i].origin == origin]
     return [i for i in found if headings[i].speed_unit is not None] or found
-
-
-def _unit(
-    source: Source,
-    table: Table,
-    headings: list[Heading],
-    index: int,
-    cells: list[str],
-    speeds: Numbers,
-    stamps: Stamps,
-    request: Request,
-) -> SpeedUnit:
-    """Return the unit of the speeds: from the header, the cells or the user; they must not contradict each other.
-
-    Positions in the same table propose a unit in the question; a wrong unit is one of the faults that are looked for.
-    """
-    heading, line = headings[index], table.header_line
-    found: dict[SpeedUnit, str] = {}
-    if heading.speed_unit is not None:
-        found[heading.speed_unit] = "header"
-    for word in speeds.units:
-        unit = parse_speed_unit(word)
-        if unit is None:
-            source.fail("unknown_speed_unit", line=line, found=word)
-        found.setdefault(unit, "cells")
-    _refuse_several(source, table, cells, [unit for unit, where in found.items() if where == "cells"])
-    if speeds.late is not None and heading.speed_unit is None and request.unit is None:
-        named = next(iter(found))
-        source.fail(
-            "column_without_unit", line=table.line[speeds.late], column=heading.name, proposed=None, named=named
-        )
-    if request.unit is not None:
-        found.setdefault(request.unit, "option")
-    if not found and (seen := source.said("dial_unit")):
-        return cast(SpeedUnit, seen)
-    if not found and (told := _unit_beside(source, table, headings) or unit_in_title(table.title)):
-        return told
-    if not found:
-        proposed = _proposed(table, headings, speeds.values, stamps)
-        source.fail("column_without_unit", line=line, column=heading.name, proposed=proposed)
-    if len(found) > 1:
-        source.fail("units_contradict", line=line, found={where: unit for unit, where in found.items()})
-    return next(iter(found))
-
-
-def _refuse_several(source: Source, table: Table, cells: list[str], units: list[SpeedUnit]) -> None:
-    """Refuse cells that name several units, with the line where the second sets in."""
-    if len(units) > 1:
-        named = [speed_unit_in(normal(cell)) for cell in cells]
-        line = table.line[named.index(units[1])] if units[1] in named else table.header_line
-        source.fail("several_units", line=line, units=units)
-
-
-def _unit_beside(source: Source, table: Table, headings: list[Heading]) -> SpeedUnit | None:
-    """Return the unit that stands in a column of its own, the same in all rows."""
-    for column in (table.column(i) for i, item in enumerate(headings) if item.role == "unit"):
-        units = list(dict.fromkeys(unit for cell in column if (unit := parse_speed_unit(cell)) is not None))
-        _refuse_several(source, table, column, units)
-        if units:
-            return units[0]
-    return None
-
-
-def _proposed(table: Table, headings: list[Heading], speeds: FloatArray, stamps: Stamps) -> SpeedUnit | None:
-    places = [
-        next((i for i, item in enumerate(headings) if item.role == role), None) for role in ("latitude", "longitude")
-    ]
-    latitude, longitude = (
-        None if i is None else parse_numbers(table.column(i), decimal_comma=False).values for i in places
-    )
-    if latitude is None or longitude is None:
-        return None
-    return unit_by_positions(speeds, positions_mps(stamps.time_s, latitude, longitude))[0]
 
 
 _LONGEST_ODOMETER = 1e8

@@ -44,7 +44,7 @@ _LEADS_UP = late_pattern(
     r"|read(?:s|ing)|says|show(?:s|ed|ing)|ok(?:ay)?|u[mh]|jetzt|wieder|noch|auf|bei|maintenant|encore|ahora|adesso|nu"
     r"|weer|teraz))[^\w,;]*$"
     r"|^\W*(?:(?:we\W(?:a?re)\s)?doing\W*$|(?:on|past|passing|in|by|near|over|under|off|through|leaving|entering|after"
-    r"|before|uphill|downhill)(?![^\W\d_]))"
+    r"|before|between|uphill|downhill)(?![^\W\d_]))"
 )
 """What people say before a reading: how the speed goes, what shows it, or where they are."""
 _OF_ROAD = late_pattern(r"limit|zone|posted|sign|schild|restric")

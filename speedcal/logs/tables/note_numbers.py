@@ -20,7 +20,7 @@ _WITHIN = late_pattern(r"(\d{1,3}(?:[.,]\d{1,2})?)\s?(?:±|\+/?-|\+-)\s?(\d{1,2}
 """30 ± 1: the needle stood anywhere within, rectangular."""
 ABOUT = late_pattern(
     r"(?<=\d)\s*(?:ish|\?|\+/?-|\+(?!\s?\d))|(?<=\d)[-−](?=\s*$)|(?:~|≈|(?<![a-z])(?:ca\.?|approx\.?|approximately|about|around|circa|roughly|maybe"
-    r"|nearly|almost|close to|(?:just|slightly|a (?:bit|little|touch|hair)) (?:over|under|above|below)))"
+    r"|nearly|almost|close to|(?:just|slightly|(?:a )?(?:bit|little|touch|hair)) (?:over|under|above|below)))"
     r"\s*(?=\d)",
     re.IGNORECASE,
 )
@@ -40,7 +40,8 @@ _BESIDE = late_pattern(
 """A number of something else."""
 _PLACE = late_pattern(
     r"(?<![^\W\d_])(?:(?:exit|junction|jct|route|rte|highway|hwy|interstate|motorway|freeway|lane|gear"
-    r"|(?:mile ?)?marker|mile ?post|ausfahrt|abfahrt|anschlussstelle|spur|gang|sortie|voie|rapport|salida"
+    r"|(?:(?:mile|km) ?)?marker|(?:mile|km|kilomet(?:er|re)) ?(?:post|stone)"
+    r"|ausfahrt|abfahrt|anschlussstelle|spur|gang|sortie|voie|rapport|salida"
     r"|uscita|afrit|avfart)"
     r"[\s.:#-]{1,3}(?:no\.? ?|nr\.? ?)?|(?:i|us|sr|cr)-|(?:us|sr|cr) )\d{1,4}[a-z]?(?![\w:]|[.,]\d|\s?(?:mph|k|mi/))",
     re.IGNORECASE,

@@ -15,6 +15,7 @@ from speedcal.interval import FloatArray
 from speedcal.logs import limits
 from speedcal.logs.drive.readings_built import Stamps
 from speedcal.logs.times.clock_times import SHORTEST_S, UnclearTimesError, read_clock_times, undo_change
+from speedcal.logs.writing.headers import normal
 from speedcal.logs.writing.instants import usual_instants
 from speedcal.logs.writing.numbers import MISSING, time_step
 from speedcal.logs.writing.patterns import late_pattern
@@ -43,7 +44,7 @@ def parse_stamps(cells: Sequence[str], *, header: str = "", zone: tzinfo | None 
     UnclearTimesError
         Such as ``10:32``, which may be hours and minutes or minutes and seconds.
     """
-    words = header.lower()
+    words = normal(header)
     usual = usual_instants(cells)
     if usual is not None:
         values, step, zoned = usual
@@ -198,6 +199,8 @@ _FEWEST_LAPS, _OFTEN_BACK, _LONGEST_LAP_S = 6, 0.2, 3600.0
 _FEWEST_NOTED, _MOST_NOTED = 4, 40
 """Of times that are hours and minutes in digits."""
 _DAY_S, _NEARLY_A_DAY_S = 86_400.0, 64_800.0
+_DAY_IN_FIGURES, _MOST_DAYS = 1e6, 2
+"""Beyond it stand the figures of the date before those of the clock, of a drive over midnight two."""
 _SPREADSHEET_EPOCH_D = 25_569
 """Number of 1970-01-01 among the days that spreadsheets count from the end of 1899."""
 
@@ -228,6 +231,8 @@ def _number_times(values: FloatArray, step: float, words: str) -> Stamps:
     for pattern, factor in _UNITS:
         if pattern.search(words):
             return Stamps(values * factor, "elapsed", step * factor)
+    if whole and len(set(values // _DAY_IN_FIGURES)) <= _MOST_DAYS and _are_clock_digits(values % _DAY_IN_FIGURES):
+        values = values % _DAY_IN_FIGURES  # 250614140320: which of the first six is the day is open
     if _CLOCK_FIGURES in words or _are_clock_digits(values):
         hours, rest = np.divmod(values, 10_000)
         minutes, seconds = np.divmod(rest, 100)

@@ -46,8 +46,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         _HEADERS,
     ),
     "several_true_columns": (
-        lambda values: f"several columns may hold the true speed: {_columns(values)}",
-        "Call the dial's 'dial' and keep one true speed",
+        lambda values: f"it is not certain what is the true speed: {joined(map(quoted, values['columns']), 'or')}",
+        "Call the dial's 'dial mph', and the one true speed 'true mph'",
     ),
     "several_check_columns": (_several, "Keep one of them"),
     "check_unit_open": (
