@@ -61,8 +61,8 @@ class Source:
     """Which error to raise: depends on whether the file was given as track or as readings."""
 
     def fail(self, code: str, /, *, line: int | None = None, **values: Any) -> NoReturn:
-        """Raise the error of this file."""
-        raise self.error(code, source=self.name, line=line, **values)
+        """Raise the error of this file; a header without a line, as of JSON, stands in line 0."""
+        raise self.error(code, source=self.name, line=line or None, **values)
 
     def text(self) -> str:
         """Return the contents as text, without byte order mark and with plain line ends.

@@ -93,7 +93,7 @@ def test_what_is_no_position_does_not_become_one(tmp_path, cells):
     path.write_text("time,latitude,longitude\n" + "".join(f"{iso},{','.join(cells)}\n" for iso in DRIVE.iso))
     with pytest.raises(SpeedcalError) as caught:
         read_track(path)
-    assert caught.value.code == "no_fixes"
+    assert caught.value.code == "positions_unread"
 
 
 def test_a_wrong_column_is_one_problem_and_not_one_for_each_row(tmp_path):

@@ -131,6 +131,12 @@ PLACES = {
             "geometry": {"type": "LineString", "coordinates": np.column_stack([LONGITUDE, LATITUDE]).tolist()},
         }
     ),
+    "JSON of places in one value": json.dumps(
+        [{"point": f"{LATITUDE[i]:.7f}°, {LONGITUDE[i]:.7f}°", "time": _when(i)} for i in range(N)]
+    ),
+    "lines of named values behind a time": "".join(
+        f"{_when(i)}: lat={LATITUDE[i]:.7f} lon={LONGITUDE[i]:.7f} sats=9\n" for i in range(N)
+    ),
     "NMEA of GLL and VTG": _SENTENCES,
     "rows of a plotted track, without names": _plotted(10),
     "subtitles of a film, dated": "".join(

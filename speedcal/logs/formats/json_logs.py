@@ -16,6 +16,7 @@ from speedcal.logs.formats.table_tracks import read_table_track
 from speedcal.logs.source import Source
 from speedcal.logs.tables.delimited import Rows
 from speedcal.logs.tables.long_form import long_table
+from speedcal.logs.tables.place_column import with_places
 from speedcal.logs.tables.tabular import Table, find_table
 from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.patterns import late_pattern
@@ -264,7 +265,8 @@ def _table(source: Source, wanted: str, *, for_track: bool) -> Table:
     table = long_table(rows, find_table(rows), for_track=for_track)
     units = set(_UNIT.findall(source.text()[:_HEAD]))
     title = units.pop() if len(units) == 1 else ""
-    return table or Table(rows.cells[0], rows.cells[1:], rows.line[1:], ",", 0, title=title)
+    header, body = with_places(rows.cells[0], rows.cells[1:]) or (rows.cells[0], rows.cells[1:])
+    return table or Table(header, body, rows.line[1:], ",", 0, title=title)
 
 
 def _read_track(source: Source, request: Request) -> Track:

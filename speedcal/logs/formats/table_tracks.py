@@ -15,7 +15,7 @@ from speedcal.logs.source import Source
 from speedcal.logs.tables.angles import read_positions
 from speedcal.logs.tables.markers import cleaned_speeds
 from speedcal.logs.tables.sessions import one_session
-from speedcal.logs.tables.tabular import Table, check_header, named_column, uses_decimal_comma
+from speedcal.logs.tables.tabular import Table, check_header, is_missing, named_column, uses_decimal_comma
 from speedcal.logs.times.time_column import on_track_clock, read_times
 from speedcal.logs.writing.headers import Heading, read_heading
 from speedcal.logs.writing.numbers import Numbers, parse_numbers
@@ -30,6 +30,7 @@ _STATUS = _INVALID | frozenset(
 )
 """What a column about the fix may hold."""
 _MOST_MARKED = 0.5
+_MOST_DEG = (90.0, 180.0)
 
 
 def has_fixes(table: Table) -> bool:
@@ -60,6 +61,8 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
     if are_swapped(time_s, latitude, longitude, _fullest_speed(table, headings, comma=comma)):
         latitude, longitude = longitude, latitude
         findings.append(Finding("positions_swapped"))
+    if not ((np.abs(latitude) <= _MOST_DEG[0]) & (np.abs(longitude) <= _MOST_DEG[1])).any():
+        _refuse_positions(source, table, headings)
     ground = positions_mps(time_s, latitude, longitude)
     if request.column is not None:
         shown = named_column(source, table, request.column)
@@ -75,6 +78,14 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
         findings=findings,
     )
     return build_track(source, kind, fixes)
+
+
+def _refuse_positions(source: Source, table: Table, headings: list[Heading]) -> None:
+    """Show the first position that is not understood, unless none is written anywhere."""
+    places = [table.column(i) for i, item in enumerate(headings) if item.role in {"latitude", "longitude"}]
+    for line, cells in zip(table.line, zip(*places, strict=True), strict=True):
+        if not any(map(is_missing, cells)):
+            source.fail("positions_unread", line=line, found=list(cells))
 
 
 def _fullest_speed(table: Table, headings: list[Heading], *, comma: bool) -> FloatArray | None:

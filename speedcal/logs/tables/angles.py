@@ -24,11 +24,17 @@ _HEMISPHERE = late_pattern(r"\s*(-?[\d.,]+)\s*°?\s*([NSEWnsew])?\s*|\s*([NSEWns
 _PADDED = {"latitude": late_pattern(r"-?0\d{3}(?:[.,]\d+)?"), "longitude": late_pattern(r"-?0\d{4}(?:[.,]\d+)?")}
 """Degrees in two or three figures and minutes in two, without anything between them."""
 _MOST_DEG = {"latitude": 90.0, "longitude": 180.0}
-_IN_SEMICIRCLES = late_pattern(r"semi ?circles?|position ?(?:lat|long)(?![a-z])")
-"""Headers of columns with the angles of FIT records."""
 SEMICIRCLE_DEG = 180 / 2**31
 """Degrees in the unit in which FIT writes angles."""
 _MILLION, _TEN_MILLION = 1e6, 1e7
+_NAMED_PARTS = {
+    1 / SEMICIRCLE_DEG: late_pattern(r"semi ?circles?|position ?(?:lat|long)(?![a-z])"),
+    _TEN_MILLION: late_pattern(r"(?<![a-z])e-?7(?!\d)"),
+    _MILLION: late_pattern(r"(?<![a-z])(?:e-?6(?!\d)|micro ?deg)"),
+    60.0: late_pattern(r"(?<![a-z])min(?:utes?)?(?![a-z])"),
+    np.pi / 180: late_pattern(r"(?<![a-z])rad(?:ian)?s?(?![a-z])"),
+}
+"""What makes a degree, by the words of a header; the first is of columns with the angles of FIT records."""
 _SIDES: dict[Role, Role] = {"latitude": "north_south", "longitude": "east_west"}
 
 
@@ -42,9 +48,12 @@ def read_positions(
     numbers that are on the globe as ten-millionths of a degree and not as millionths are that, or semicircles.
     """
     roles: tuple[Role, Role] = ("latitude", "longitude")
-    written = [_written(table, headings, role) for role in roles]
+    places = [[i for i, heading in enumerate(headings) if heading.role == role] for role in roles]
+    if len(places[0]) == len(places[1]):  # both of one source
+        places = [[i] for i in max(zip(*places, strict=True), key=lambda pair: sum(map(table.variety, pair)))]
+    written = [_written(table, headings, role, table.fullest(found)) for role, found in zip(roles, places, strict=True)]
     values = [parse_numbers(cells, decimal_comma=comma).values for cells, _ in written]
-    a_degree = _whole_parts(values, headings)
+    a_degree = _parts_of_degree(values, headings)
     if a_degree:
         findings.append(Finding("positions_in_whole_parts", a_degree=a_degree))
         values = [angle / a_degree for angle in values]
@@ -58,13 +67,14 @@ def read_positions(
     return latitude, longitude
 
 
-def _written(table: Table, headings: Sequence[Heading], role: Role) -> tuple[list[str], BoolArray]:
+def _written(table: Table, headings: Sequence[Heading], role: Role, index: int | None) -> tuple[list[str], BoolArray]:
     """Return the numbers of a column as they are written, and whether a letter says south or west of each.
 
     The letter may stand behind the number and in a column of its own, and the number have a minus besides.
     """
-    index = table.fullest(i for i, heading in enumerate(headings) if heading.role == role)
     cells = table.column(index) if index is not None else []
+    if role == "longitude" and index is not None:  # Ost and oost under Länge and lengte, ouest and oeste
+        cells = [cell.upper().replace("O", "W" if "lon" in normal(table.header[index]) else "E") for cell in cells]
     plain, away = [], np.zeros(len(cells), bool)
     for i, cell in enumerate(cells):
         cell = cell if len(cell) <= _LONGEST_ANGLE else ""
@@ -96,19 +106,24 @@ def _decimal(parts: re.Match[str]) -> str:
     return repr(sign * (int(parts["d"]) + minutes / 60 + seconds / 3600))
 
 
-def _whole_parts(values: Sequence[FloatArray], headings: Sequence[Heading]) -> float | None:
-    """Return how many of the whole numbers make a degree, None where they are none.
+def _parts_of_degree(values: Sequence[FloatArray], headings: Sequence[Heading]) -> float | None:
+    """Return how many units of the numbers make a degree, None where they are degrees.
 
-    Ten million, where only this scale, the finest in use, puts both on the globe; 2^31 to 180 degrees, semicircles,
-    where the headers say so or where ten million to a degree leaves the globe.
+    What the headers say, where it puts the numbers on the globe and degrees do not, or they are radians. Of whole
+    numbers ten million, where only this scale, the finest in use, puts both there; semicircles, 2^31 to 180 degrees,
+    where ten million to a degree leaves the globe.
     """
     sizes = [np.abs(angle[np.isfinite(angle)]) for angle in values]
-    if not all(len(size) and np.all(size == np.floor(size)) for size in sizes):
+    if not all(map(len, sizes)):
         return None
     most = max(size.max() / _MOST_DEG[role] for size, role in zip(sizes, ("latitude", "longitude"), strict=True))
-    if most > 1 and any(_IN_SEMICIRCLES.search(normal(item.name)) for item in headings if item.role in _MOST_DEG):
-        return 1 / SEMICIRCLE_DEG
-    return next((scale for scale in (_TEN_MILLION, 1 / SEMICIRCLE_DEG) if _MILLION < most <= scale), None)
+    names = [normal(item.name) for item in headings if item.role in _MOST_DEG]
+    whole = all(np.all(size == np.floor(size)) for size in sizes)
+    for scale, pattern in _NAMED_PARTS.items():
+        fits = most <= scale and (most > 1 or scale < 1) and (whole or scale < _MILLION)
+        if fits and any(map(pattern.search, names)):
+            return scale
+    return next((s for s in (_TEN_MILLION, 1 / SEMICIRCLE_DEG) if whole and _MILLION < most <= s), None)
 
 
 def _are_packed(roles: Sequence[Role], cells: Sequence[Sequence[str]], values: Sequence[FloatArray]) -> bool:

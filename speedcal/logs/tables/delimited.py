@@ -23,8 +23,9 @@ _OPEN = late_pattern(r'(?:^|[,;|\t])\s{0,9}"(?=[^\s",;|\t])[^"]*$')
 _CLOSED = late_pattern(r'[^"]*"\s*(?:[,;|\t]|$)')
 """A quoted cell that does not end in its line, and a line in which it does; a ditto mark has nothing behind it."""
 _MOST_LINES_OF_CELL, _LOOKED_FOR_QUOTES, _LONGEST_REMARKS = 20, 1_000, 5_000
-_COMMENT = late_pattern(r"\s*#(?!\d{1,3}[.):]?\s+\S*\d|#{2,}[,;|\t])")
-"""``#3: 10:32:15 45`` is the third of a list, ``########`` what a spreadsheet writes of a time in a narrow column."""
+_COMMENT = late_pattern(r"\s*#(?!\d{1,3}[.):]?\s+\S*\d|#{2,}[,;|\t]|\s?[,;|\t])")
+"""``#3: 10:32:15 45`` is the third of a list, ``########`` what a spreadsheet writes of a time in a narrow column, and
+``#`` alone in its cell the name of a column."""
 
 
 @dataclass(frozen=True, slots=True)

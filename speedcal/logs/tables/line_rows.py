@@ -88,7 +88,7 @@ def _named(lines: Sequence[Line]) -> Split | None:
 
 def _before_names(text: str) -> str:
     found = _NAMED.search(text)
-    return text[: found.start()].strip(" \t,;|") if found else text.strip()
+    return text[: found.start()].strip(" \t,;|").removesuffix(":") if found else text.strip()
 
 
 def _inserted(lines: Sequence[Line]) -> Split | None:

@@ -10,7 +10,7 @@ from speedcal.logs.writing.numbers import MISSING
 from speedcal.logs.writing.patterns import late_pattern
 
 _ANGLE = r"-?\d{1,3}\.\d{2,15}"
-_PAIR = late_pattern(rf"[(\[]?\s*({_ANGLE})\s*°?\s*[,;/ ]\s*({_ANGLE})\s*°?\s*[)\]]?")
+_PAIR = late_pattern(rf"(?:geo:)?[(\[]?\s*({_ANGLE})\s*°?\s*[,;/ ]\s*({_ANGLE})\s*°?\s*[)\]]?")
 _POINT = late_pattern(
     rf"(?:SRID=\d{{1,6}};)?\s*POINT\s*Z?\s*\(\s*({_ANGLE})\s+({_ANGLE})(?:\s+-?[\d.]+)?\s*\)", re.IGNORECASE
 )

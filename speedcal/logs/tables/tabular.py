@@ -63,11 +63,13 @@ class Table:
         return max(map(len, self.rows), default=0)
 
     def fullest(self, columns: Iterable[int]) -> int | None:
-        """Return the column with most in it, the first of equals; None of none."""
+        """Return the column with most different cells in it, the first of equals; None of none."""
         choices = list(columns)
-        if len(choices) < 2:
-            return next(iter(choices), None)
-        return max(choices, key=lambda index: sum(1 for cell in self.column(index) if not is_missing(cell)))
+        return max(choices, key=self.variety) if len(choices) > 1 else next(iter(choices), None)
+
+    def variety(self, index: int) -> int:
+        """Return how many different cells a column holds: of a place that is driven to, one."""
+        return len({cell for cell in self.column(index) if not is_missing(cell)})
 
 
 def find_table(rows: Rows) -> Table | None:

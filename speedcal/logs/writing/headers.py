@@ -79,8 +79,11 @@ _SESSION = late_pattern(
     r"|(?:auto)?kennzeichen|immatriculation|matr[íi]cula|placa|targa|kenteken|nr rejestracyjny|regnr"
 )
 _UNIT = late_pattern(r"(?:(?:speed|velocity|reading|dial) ?)?(?:units?|uom|einheit|unité|unidad)")
-_NO_PLACE = late_pattern(r"precision|accuracy|(?<![a-z])(?:[hvp]?dop|error|std|sigma|time|timestamp|age)(?![a-z])")
-"""How good a fix is, or when it was taken."""
+_NO_PLACE = late_pattern(
+    r"precision|accuracy|(?<![a-z])(?:[hvp]?dop|err(?:or)?|std|sd|sigma|time|timestamp|age|acc(?:el)?|g|force)(?![a-z])"
+)
+"""How good a fix is, when it was taken, or how hard the vehicle turned and braked: ``Lat acc``, ``LongG``."""
+_ON_THE_GLOBE = ("latitude", "longitude")
 _PLACE: dict[Place, re.Pattern[str]] = {
     "north_south": late_pattern(
         r"^(?!.*lat).*(?<![a-z])n/s(?![a-z])|^lat(?:itude)? ?(?:hemi(?:sphere)?|dir(?:ection)?|ref)$"
@@ -130,9 +133,8 @@ def read_heading(name: str) -> Heading:
         return Heading(name, own, speed_unit=unit)
     if (small := _SMALL.search(words)) and _SPEED_WORD.search(words) and not _NO_SPEED.search(words):
         return Heading(name, "speed", _origin(words), "m/s", part=_PARTS[small[1]])
-    for role, pattern in _PLACE.items():
-        if pattern.search(words) and unit is None and not _SPEED_WORD.search(words) and not _NO_PLACE.search(words):
-            return Heading(name, role, length_m=_length(words))
+    if unit is None and (place := _place(words)) is not None:
+        return Heading(name, place, length_m=_length(words))
     if _ODOMETER.search(words) and unit is None and "time" not in words:
         return Heading(name, "odometer", length_m=_length(words))
     named = unit is not None or bool(_SPEED_WORD.search(words)) or bool(INSTRUMENT.search(words))
@@ -145,6 +147,14 @@ def read_heading(name: str) -> Heading:
     if _DATE_WORD.search(words):
         return Heading(name, "date")
     return Heading(name, "time" if _BARE_TIME.fullmatch(words) else "")
+
+
+def _place(words: str) -> Place | None:
+    """Return which part of a place a header names; a latitude in metres is one of some grid."""
+    if _SPEED_WORD.search(words) or _NO_PLACE.search(words):
+        return None
+    found = next((place for place, pattern in _PLACE.items() if pattern.search(words)), None)
+    return None if found in _ON_THE_GLOBE and _length(words) is not None else found
 
 
 def accented_words(text: str) -> int:

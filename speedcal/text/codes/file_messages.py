@@ -34,6 +34,12 @@ _INSTEAD = {
     "other_archive": "Unpack it and give the log itself",
     "web_page": "Open it, and save the log that it offers",
 }
+_PARTS_OF_DEGREE = {
+    0: "radians",
+    60: "minutes of arc",
+    1_000_000: "millionths of a degree",
+    10_000_000: "ten-millionths of a degree",
+}
 _DAMAGED = {
     "zip": "a zip archive",
     "gzip": "a gzip file",
@@ -198,6 +204,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "no_positions": (
         _several("there are no columns for latitude and longitude; the columns are {names}"),
         "Give the recording of the receiver as the track; track and readings may be swapped",
+    ),
+    "positions_unread": (
+        lambda values: f"positions such as {joined([quoted(cell) for cell in values['found']])} are not understood",
+        "Export them in degrees, such as 48.1372 and 11.5755; of whole numbers the header has to say what they count, "
+        "such as 'lat E6'",
     ),
     "files_exchanged": (
         "the file was given as the track and is none, and {found:quoted}, given as the readings, is a track",
@@ -388,8 +399,8 @@ FINDINGS: dict[str, Template] = {
         f"Column {quoted(values['column'])} names no unit and was taken as {values.get('speed_unit', 'm/s')}."
     ),
     "positions_in_whole_parts": lambda values: (
-        "The positions are whole numbers; they were taken for "
-        f"{'ten-millionths of a degree' if values['a_degree'] == 1e7 else 'semicircles, 2^31 to 180 degrees'}."
+        "The positions are not in degrees; they were taken for "
+        f"{_PARTS_OF_DEGREE.get(round(values['a_degree']), 'semicircles, 2^31 to 180 degrees')}."
     ),
     "positions_in_minutes": "The positions are written as degrees and minutes without anything between (ddmm.mmmm).",
     "speed_unit_by_positions": "Column {column:quoted} names no unit; judging by the positions it is {speed_unit}.",

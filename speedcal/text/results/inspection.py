@@ -14,7 +14,7 @@ from speedcal.logs.drive.track import Track
 from speedcal.logs.inspection import Inspection, readings_facts, track_facts
 from speedcal.text.codes.format_messages import left_out
 from speedcal.text.messages import label
-from speedcal.text.words.numbers import short
+from speedcal.text.words.numbers import short, span
 from speedcal.units import KMH_MPS, LENGTH_UNIT_M, SPEED_UNIT_MPS, DisplayUnit
 
 CLOCKS = {
@@ -96,7 +96,7 @@ def _track_lines(track: Track, unit: DisplayUnit) -> list[str]:
         f"  start       {_to_the_second(facts['start']) or 'times of day only, no date'}",
         f"  speed       {speed}",
         f"  elevation   with {facts['with_elevation']} fixes",
-        f"  gaps        {facts['gaps']}" + (f", longest {facts['longest_gap_s']:.3g} s" if facts["gaps"] else ""),
+        f"  gaps        {facts['gaps']}" + (f", longest {span(facts['longest_gap_s'])}" if facts["gaps"] else ""),
     ]
     return lines + _remarks(track)
 
