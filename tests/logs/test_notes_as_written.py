@@ -167,6 +167,29 @@ def test_the_unit_may_stand_in_a_message_above_the_readings(tmp_path):
 
 
 @pytest.mark.parametrize(
+    ("remark", "speed"),
+    [
+        ("water 190", 45),
+        ("mph with 4 of us in the car", 45),
+        ("radar sign 52", 45),
+        ("passenger said 54", 45),
+        ("2nd try, lap 3", 45),
+        ("no 47", None),
+        ("then 52", None),
+        ("52", None),
+    ],
+)
+def test_a_number_behind_a_reading_and_words_is_of_the_words(tmp_path, remark, speed):
+    """Where the others stand alone before any word; a correction is left out and said. Half such readings were lost."""
+    lines = [f"10:0{i}:17 {40 + i}" for i in range(6)]
+    lines[5] += f"\n10:06:30 phone says 52\n10:07:00 tires 265/70R17\n10:08:00 45 {remark}\n10:09:00 46"
+    readings = _read(tmp_path, "mph\n" + "\n".join([*lines, *(f"10:1{i}:00 50" for i in range(9))]) + "\n")
+    expected = [40, 41, 42, 43, 44, 45, *([speed] if speed else []), 46, *[50] * 9]
+    np.testing.assert_allclose(readings.speed_mps / MPH_MPS, expected)
+    assert ("rows_unreadable" in {finding.code for finding in readings.findings}) or speed
+
+
+@pytest.mark.parametrize(
     ("text", "code"),
     [
         ("30, 45,60 km/h", "list_or_decimals"),

@@ -26,6 +26,7 @@ from speedcal.logs.tables.line_rows import Line
 from speedcal.logs.tables.note_numbers import (
     ABOUT,
     RANGE,
+    leading_speed,
     speed_beside_dial,
     speeds_in,
     unclear_in,
@@ -227,6 +228,7 @@ def _read(notes: _Notes, text: str) -> _Note:
     if len(values) > 1:
         speed = united_speed(rest) if notes.habits.united else None
         speed = speed_beside_dial(rest) if speed is None else speed
+        speed = leading_speed(rest) if speed is None and notes.habits.leading else speed
         values = values if speed is None else [speed]
     ditto = bool(_DITTO.search(rest)) and (bool(notes.speeds) or notes.unread)
     if not ditto or (time and values):

@@ -49,7 +49,7 @@ def read_positions(
     """
     roles: tuple[Role, Role] = ("latitude", "longitude")
     places = [[i for i, heading in enumerate(headings) if heading.role == role] for role in roles]
-    if len(places[0]) == len(places[1]):  # both of one source
+    if len(places[0]) == len(places[1]) > 1:  # both of one source
         places = [[i] for i in max(zip(*places, strict=True), key=lambda pair: sum(map(table.variety, pair)))]
     written = [_written(table, headings, role, table.fullest(found)) for role, found in zip(roles, places, strict=True)]
     values = [parse_numbers(cells, decimal_comma=comma).values for cells, _ in written]

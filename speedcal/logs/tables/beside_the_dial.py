@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 from speedcal.logs.tables.handwriting import in_decimals
 from speedcal.logs.tables.line_rows import Line
-from speedcal.logs.tables.note_numbers import has_speed, in_one_unit, united_speed, words_before_number
+from speedcal.logs.tables.note_numbers import has_speed, in_one_unit, speeds_in, united_speed, words_before_number
 from speedcal.logs.tables.noted_times import time_in
-from speedcal.logs.writing.headers import INSTRUMENT
+from speedcal.logs.writing.headers import INSTRUMENT, PHONE
 from speedcal.logs.writing.patterns import late_pattern
 
 _ODOMETER = late_pattern(
@@ -35,7 +35,7 @@ _RECEIVER, _OTHER = (
 _DASH = late_pattern(r"^\s*[-–—−](?:\s+|(?!\d+[-–—−]))(?=\d)")
 """Stands between time and reading, no dial shows less than nothing; ``-50-`` is struck out."""
 _DATE = late_pattern(r"\b(?:\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{4})(?![\w:])")
-_LOOKED_AT, _FEWEST_UNITED, _USUAL = 200, 4, 0.8
+_LOOKED_AT, _FEWEST_UNITED, _USUAL, _MOSTLY_ALONE = 200, 4, 0.8, 0.5
 """Lines that tell how readings are written in a file, the fewest that do, and the share of them that is written so."""
 _WORD = late_pattern(r"[^\W\d_]+")
 _LEADS_UP = late_pattern(
@@ -47,8 +47,8 @@ _LEADS_UP = late_pattern(
     r"|before|between|uphill|downhill)(?![^\W\d_]))"
 )
 """What people say before a reading: how the speed goes, what shows it, or where they are."""
-_OF_ROAD = late_pattern(r"limit|zone|posted|sign|schild|restric")
-"""A speed that the road allows."""
+_OF_OTHERS = late_pattern(rf"limit|zone|posted|sign|schild|restric|radar|gps|gnss|(?<![a-z])(?:app|{PHONE})(?![a-z])")
+"""A speed that the road allows, or that something else showed."""
 _LONGEST = 500
 
 
@@ -80,6 +80,8 @@ class Habits:
     """All but a few of the lines with a time and a number have one number with its unit: others are something else."""
     dial_named: bool
     """Several lines name the dial: what a phone showed is no reading, alone in its line either."""
+    leading: bool
+    """Most lines have their number before any word and no other: what stands behind it in one is a remark."""
     lead: str | None
     """Words before the number of all but a few, which are often none; None where they change from line to line."""
 
@@ -90,11 +92,13 @@ def habits_of(lines: Sequence[Line]) -> Habits:
     dial_named = sum(has_speed(rest) for text, _, rest in told if INSTRUMENT.search(text.lower())) >= _FEWEST_UNITED
     filled = [rest for _, time, rest in told if time and any(map(str.isdigit, rest))]
     rests = [of_the_dial(rest, timed=True, dial_named=dial_named) for rest in filled]
+    alone = sum(len(speeds_in(rest)[0]) == 1 and not _words(words_before_number(rest)) for rest in rests)
     leads = Counter(_words(words_before_number(rest)) for rest in rests if has_speed(rest))
     lead, count = leads.most_common(1)[0] if leads else ("", 0)
     return Habits(
         united=sum(united_speed(rest) is not None for rest in filled) >= max(_FEWEST_UNITED, _USUAL * len(filled)),
         dial_named=dial_named,
+        leading=alone >= max(_FEWEST_UNITED, _MOSTLY_ALONE * len(rests)),
         lead=lead if count >= max(_FEWEST_UNITED, _USUAL * sum(leads.values())) else None,
     )
 
@@ -105,7 +109,7 @@ def is_behind_words(rest: str, habits: Habits) -> bool:
     words = _words(before)
     if habits.lead is None or words in {"", habits.lead} or INSTRUMENT.search(before):
         return False
-    leads_up = _LEADS_UP.search(before) is not None and _OF_ROAD.search(before) is None
+    leads_up = _LEADS_UP.search(before) is not None and _OF_OTHERS.search(before) is None
     return not (leads_up and not habits.united) and united_speed(rest) is None  # who writes units leaves none out
 
 

@@ -30,9 +30,9 @@ _ONE_SIDED = late_pattern(
 )
 _TOUCHING_UNIT = late_pattern(r"(?<=\d)(?=(?:mph|km|kph|kn|kt|mi/|m/s)[a-z/]*\b)", re.IGNORECASE)
 _BESIDE = late_pattern(
-    r"(?<![a-z])(?:rpm|revs?)\W{0,3}\d[\d.,]{2,6}(?!\w)|"
+    r"(?<![a-z])(?:rpm|revs?)\W{0,3}\d[\d.,]{2,6}(?!\w)|(?<!\w)(?:p|lt)?\d{3}/\d\d ?z?[r-] ?\d\d(?!\w)|"
     r"(?<![\w.,])\d[\d.,]{0,7}\s?(?:rpm(?!\W{0,3}\d)|r/min|1/min|u/min|°\s?[CF]?|%|psi|bar|volts?|s|secs?|seconds?|mins?|minutes?"
-    r"|hours?|hrs?|yards?|met(?:er|re)s|feet|ft|lanes?|spuren|voies|cars|lorries|trucks|wheelers?|people"
+    r"|hours?|hrs?|yards?|met(?:er|re)s|feet|ft|lanes?|spuren|voies|cars|lorries|trucks|wheelers?|people|passengers"
     r"|mi(?:les?)? (?:to go|left|more|ahead|further|away)|degrees?|deg|[CF]|gal(?:lons?)?|lit(?:er|re)s?"
     r"|(?:mph\s|km/h\s)?(?:zone|limit|sign)(?!\W{0,3}\d))(?![A-Za-z])",
     re.IGNORECASE,
@@ -72,6 +72,16 @@ _TWO_UNITS = late_pattern(
     rf"(?:or|is)?\s?(?P<two>\d{{1,3}}(?:[.,]\d{{1,2}})?)\s?(?P<other>{SPEED_UNIT})(?![a-z/])\s?[)\]]?",
     re.IGNORECASE,
 )
+_LEADING = late_pattern(
+    rf"\W*(?P<speed>\d{{1,3}}(?:[.,]\d{{1,2}})?)(?![\w:]|[.,/-]\d)\s?(?:(?:{SPEED_UNIT})(?![a-z]))?+", re.IGNORECASE
+)
+_WORD = late_pattern(r"[^\W\d_]{2}")
+_CORRECTS = late_pattern(
+    r"(?<![a-z])(?:to|or|and|then|now|no|not|nay|sorry|oops|meant?|make|was|is|should|actually|rather|correct\w*|instead|wrong"
+    r"|again|up|down|drop\w*|fall\w*|ris\w*|slow\w*|speed(?:o|ing)?|bis|oder|und|dann|nein|nicht|ou|puis|non|pas|luego|o|y"
+    r"|poi|of|dan|nee)(?![a-z])"
+)
+"""Between two numbers: both are speeds, or the second stands for the first."""
 _LONGEST = 60
 _U_ABOUT_STEPS = 1.0
 """Standard uncertainty of a reading noted as about, in units of the dial: from memory of how people speak."""
@@ -144,6 +154,19 @@ def speed_beside_dial(rest: str) -> float | None:
     before, after = _SPEED_BEFORE.search(text[: named[0].start()]), _SPEED_AFTER.match(text[named[0].end() :])
     found = [side[1] for side in (before, after) if side is not None]
     return _float(found[0]) if len(found) == 1 else None
+
+
+def leading_speed(rest: str) -> float | None:
+    """Return the number that a line begins with, where the others stand behind words of something else; else None."""
+    text = _without_others(_TOUCHING_UNIT.sub(" ", rest))
+    found = _LEADING.match(text)
+    other = _NUMBER.search(text, found.end()) if found else None
+    if found is None or other is None:
+        return None
+    words = text[found.end() : other.start()].lower()
+    if not _WORD.search(words) or _CORRECTS.search(words) or INSTRUMENT.search(words):
+        return None
+    return _float(found["speed"])
 
 
 def has_speed(rest: str) -> bool:
