@@ -11,7 +11,7 @@ from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.speed.ground_speed import SpeedSource
 from speedcal.finding import Finding, Trust
 from speedcal.interval import COVERAGE_FACTOR, FloatArray, Interval, tidy
-from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, round_step
+from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS, DisplayUnit
 from speedcal.wording import Spoken
 
 if TYPE_CHECKING:
@@ -142,12 +142,9 @@ class Calibration(Spoken):
         return self.dial.half_width(ground_mps)
 
     def error_table(self) -> list[dict[str, float]]:
-        """Return the error at the round speeds driven, in the display unit, with 95 % intervals.
-
-        Round are multiples of 5 mph or 10 km/h, and of 5 km/h on a slow drive.
-        """
+        """Return the error at the multiples of 5 mph or 10 km/h driven, in the display unit, with 95 % intervals."""
         factor = SPEED_UNIT_MPS[self.unit]
-        step = round_step(self.unit, self.speed_range_mps[1])
+        step = ROUND_SPEED[self.unit]
         low, high = (v / factor for v in self.speed_range_mps)
         rows = []
         for v in np.arange(np.ceil(low / step) * step, high + 1e-9, step):

@@ -9,7 +9,7 @@ import numpy as np
 from speedcal.calibration.checked.fit_checks import USUAL_SPEEDS
 from speedcal.calibration.result import Calibration
 from speedcal.interval import FloatArray, tidy
-from speedcal.units import SLOW_TOP_MPS, SPEED_UNIT_MPS, DisplayUnit, speed_from_mps
+from speedcal.units import SLOW_TOP_MPS, SPEED_UNIT_MPS, DisplayUnit, round_step, speed_from_mps
 from speedcal.vehicle.choices.facts_only import FactsDial
 from speedcal.vehicle.drivetrain import driving_tire
 from speedcal.vehicle.judged.judge import Judge
@@ -99,7 +99,9 @@ def driven_speeds(calibration: Calibration) -> tuple[float, ...]:
     None below the lowest that matters, unless that leaves fewer than two.
     """
     factor = SPEED_UNIT_MPS[calibration.unit]
-    found = tuple(row["ground"] for row in calibration.error_table() if row["ground"] > 0)
+    low, high = (v / factor for v in calibration.speed_range_mps)
+    step = round_step(calibration.unit, calibration.speed_range_mps[1])
+    found = tuple(tidy(v, 4) for v in np.arange(np.ceil(low / step) * step, high + 1e-9, step) if v > 0)
     road = tuple(speed for speed in found if speed >= _lowest(calibration))
-    ends = tuple(tidy(v / factor, 1) for v in calibration.speed_range_mps if v > 0)
+    ends = tuple(tidy(v, 1) for v in (low, high) if v > 0)
     return road if len(road) > 1 else found or ends
