@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
-from itertools import product
 
 import numpy as np
 import pytest
@@ -36,8 +36,13 @@ def _to_the_second(ground: GroundSpeed, time_s: FloatArray, shown_mps: FloatArra
     return Notes(time_s, shown_mps, stray, moments(1.0, 1.0), u, np.zeros(len(shown_mps)))
 
 
-def _log_evidence(ground: GroundSpeed, notes: Notes, cells: Cells, share: float, scatter: float) -> float:
-    """Return the log evidence of a dial beside a display at the likeliest clock offset, by a grid over its lines."""
+def _log_evidences(
+    ground: GroundSpeed, notes: Notes, cells: Cells, shares: Sequence[float], scatter: float
+) -> FloatArray:
+    """Return the log evidence of a dial beside a display of each share at the likeliest clock offset.
+
+    By a grid over the lines of the dial.
+    """
     best = int(np.argmax(cells.log_mass))
     delay, weight = notes.at.delay_s[::2], notes.at.weight[::2] / notes.at.weight[::2].sum()
     moment = notes.time_s[:, None] + cells.clock_s[best] + delay
@@ -54,11 +59,15 @@ def _log_evidence(ground: GroundSpeed, notes: Notes, cells: Cells, share: float,
     dial = stats.norm.pdf(
         shown, np.where(speed < 2.8, speed, a + b * speed), np.where(speed < 2.8, 2.0, np.sqrt(variance))
     )
-    either = (1 - share) * (dial @ weight) + share * display
-    log = np.log((1 - wrong) * either + wrong * notes.stray).sum(axis=1)
-    log += stats.norm.logpdf(a[:, 0, 0], scale=OFFSET_SCALE_MPS) + stats.norm.logpdf(b[:, 0, 0], 1, LN_FACTOR_SCALE)
-    density = np.exp(log - log.max()).reshape(len(offset), len(gain))
-    return float(np.log(integrate.trapezoid(integrate.trapezoid(density, gain), offset)) + log.max())
+    dial = dial @ weight
+    prior = stats.norm.logpdf(a[:, 0, 0], scale=OFFSET_SCALE_MPS) + stats.norm.logpdf(b[:, 0, 0], 1, LN_FACTOR_SCALE)
+    found = []
+    for share in shares:
+        either = (1 - share) * dial + share * display
+        log = np.log((1 - wrong) * either + wrong * notes.stray).sum(axis=1) + prior
+        density = np.exp(log - log.max()).reshape(len(offset), len(gain))
+        found.append(np.log(integrate.trapezoid(integrate.trapezoid(density, gain), offset)) + log.max())
+    return np.array(found)
 
 
 @pytest.mark.parametrize("every", [0, 2, 4])
@@ -73,13 +82,13 @@ def test_the_odds_are_those_of_a_quadrature_over_all_lines(every: int, monkeypat
     notes = _to_the_second(ground, drive.readings.time_s, shown)
     cells = clock_cells(ground, notes, [Shift(drive.truth.clock_offset_s, 0.0, 0.0, 1.05)], np.zeros_like)
 
-    def evidence(share: float, scatter: float) -> float:
+    def evidence(scatter: float) -> FloatArray:
         prior = -0.5 * (np.log(scatter / SCATTER_MPS) / SCATTER_LOG_SD) ** 2
-        return _log_evidence(ground, notes, cells, share, scatter) + prior
+        return _log_evidences(ground, notes, cells, [0.0, *GPS_SHARES], scatter) + prior
 
-    both = [evidence(share, scatter) for share, scatter in product(GPS_SHARES, GPS_SCATTERS_MPS)]
-    alone = [evidence(0.0, scatter) for scatter in GPS_SCATTERS_MPS]
-    odds = np.logaddexp.reduce(both) - np.log(len(both)) - np.logaddexp.reduce(alone) + np.log(len(alone))
+    alone, *both = np.transpose([evidence(scatter) for scatter in GPS_SCATTERS_MPS])
+    odds = np.logaddexp.reduce(both, axis=None) - np.log(np.size(both))
+    odds += np.log(len(alone)) - np.logaddexp.reduce(alone)
     assert gps_display(ground, notes, cells) >= odds + np.log(1 - GPS_IN_STRETCHES) - 0.5
     monkeypatch.setattr(tuned, "GPS_IN_STRETCHES", 1e-9)
     assert gps_display(ground, notes, cells) == pytest.approx(odds, abs=0.5)

@@ -245,7 +245,7 @@ def test_a_reader_of_the_output_may_leave_early(folder: Path) -> None:
 
 
 @pytest.mark.parametrize(("unread", "status"), [("pipe", 141), ("disk", 2)])
-def test_an_answer_that_nobody_gets_is_no_verdict(unread: str, status: int, folder: Path) -> None:
+def test_an_answer_that_nobody_gets_is_no_verdict(unread: str, status: int) -> None:
     """A pipe closed before the first line, a disk that is full: status 1 would say that the vehicle failed."""
     if unread == "disk":
         if not Path("/dev/full").exists():
@@ -256,7 +256,7 @@ def test_an_answer_that_nobody_gets_is_no_verdict(unread: str, status: int, fold
         os.close(unread_end)
     with open(end, "wb") as out:
         done = subprocess.run(
-            [sys.executable, "-m", "speedcal", "calibrate", "drive.gpx", "notes.csv", "--json"],
+            [sys.executable, "-m", "speedcal", "tire", "P225/70R16", "--json"],
             stdout=out, stderr=subprocess.PIPE, text=True, check=False,
         )  # fmt: skip
     assert (done.returncode, "Traceback" in done.stderr) == (status, False), done.stderr
@@ -265,8 +265,8 @@ def test_an_answer_that_nobody_gets_is_no_verdict(unread: str, status: int, fold
 @pytest.mark.parametrize(
     ("call", "status"),
     [
-        ("calibrate drive.gpx notes.csv >&-", 0),
-        ("calibrate drive.gpx notes.csv 2>&-", 0),
+        ("tire P225/70R16 >&-", 0),
+        ("tire P225/70R16 2>&-", 0),
         ("calibrate nothing.gpx notes.csv 2>/dev/full", 2),
         ("calibrate --bogus 2>/dev/full", 2),
     ],

@@ -285,14 +285,14 @@ def test_a_name_is_no_formula_in_a_spreadsheet(name: str, tmp_path: Path) -> Non
 def test_results_written_among_the_drives_are_no_drives(drives: Path, tmp_path: Path, place: str) -> None:
     """Into the folder itself, one in it, or one of a vehicle: the next runs see what the first saw."""
     for name in ("truck 1", "truck 2"):
-        shutil.copytree(drives / name, tmp_path / name)
+        shutil.copytree(drives / name, tmp_path / name, ignore=shutil.ignore_patterns("day1*"))
     runs = []
     for out in (place, place, "another"):
         result = speedcal.fleet(tmp_path, remember=tmp_path / out, processes=1)
         runs.append([(row.vehicle, row.drives) for row in result.rows])
         written = result.write(tmp_path / out)
     assert {path.name for path in written} | {NAME} == _RESULTS
-    assert sorted(runs[0]) == [("truck 1", 2), ("truck 2", 2)]
+    assert sorted(runs[0]) == [("truck 1", 1), ("truck 2", 1)]
     assert runs[1] == runs[2] == runs[0]
 
 

@@ -5,6 +5,7 @@ import hashlib
 import io
 import json
 import os
+import runpy
 import shutil
 import subprocess
 import sys
@@ -20,11 +21,12 @@ import numpy as np
 import pytest
 from benchmark.outside.files import write_files
 from benchmark.outside_score import outside_drive
+from support.blank_pictures import leave_blank
 
 import speedcal
 from speedcal.cli import main
 from speedcal.errors import FitError, JobError, SpeedcalError
-from speedcal.jobs import JobResult, load_job, measure_job
+from speedcal.jobs import JobResult, load_job, measure_job, output
 from speedcal.jobs.contents import Drive
 from speedcal.jobs.measured_drive import held_readings
 from speedcal.simulate import KINDS, Plateau, simulate, write_drive
@@ -39,6 +41,25 @@ TRUTH: dict[str, Any] = tomllib.loads((DEMO / "truth.toml").read_text(encoding="
 def demo() -> JobResult:
     """Return the result of the demo job."""
     return load_job(DEMO / "job.toml").run()
+
+
+@lru_cache(maxsize=1)
+def files_of_demo() -> dict[str, bytes]:
+    """Return the files of that result."""
+    return demo().contents()
+
+
+@pytest.fixture
+def drawn_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the demo be laid out once for all tests of how its files are written."""
+    files = files_of_demo()
+    monkeypatch.setattr(JobResult, "contents", lambda *_, **__: files)
+
+
+@pytest.fixture
+def blank(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave the pictures blank where nobody looks at them."""
+    monkeypatch.setattr(output, "draw_pictures", leave_blank)
 
 
 @pytest.fixture
@@ -107,13 +128,14 @@ def test_the_demo_passes_and_the_change_is_the_planned_one() -> None:
 
 def test_the_demo_is_made_by_the_script_beside_it(tmp_path: Path) -> None:
     """The committed files are byte for byte what the script writes."""
-    subprocess.run([sys.executable, DEMO / "make_demo.py", tmp_path], check=True)
+    runpy.run_path(str(DEMO / "make_demo.py"))["main"](tmp_path)
     made = digests(tmp_path)
     assert len(made) == 5
     committed = digests(DEMO)
     assert made == {name: committed[name] for name in made}
 
 
+@pytest.mark.usefixtures("drawn_once")
 def test_the_folder_holds_what_is_promised(tmp_path: Path) -> None:
     """Seven files, no more."""
     written = demo().write(tmp_path / "new" / "folder")
@@ -132,12 +154,13 @@ def test_the_folder_holds_what_is_promised(tmp_path: Path) -> None:
 
 def test_the_same_input_gives_the_same_bytes_in_another_process(tmp_path: Path) -> None:
     """Even with another hash seed and from another folder."""
-    demo().write(tmp_path / "a")
+    made = {name: hashlib.sha256(data).hexdigest() for name, data in files_of_demo().items()}
     code = f"from speedcal import load_job; load_job({str(DEMO / 'job.toml')!r}).run().write({str(tmp_path / 'b')!r})"
     subprocess.run([sys.executable, "-c", code], check=True, cwd=tmp_path, env={**os.environ, "PYTHONHASHSEED": "7"})
-    assert digests(tmp_path / "a") == digests(tmp_path / "b")
+    assert digests(tmp_path / "b") == made
 
 
+@pytest.mark.usefixtures("blank")
 def test_originals_are_unchanged_and_nothing_is_written_beside_them(
     variant: Callable[..., Path], tmp_path: Path
 ) -> None:
@@ -148,6 +171,7 @@ def test_originals_are_unchanged_and_nothing_is_written_beside_them(
     assert digests(job.parent) == before
 
 
+@pytest.mark.usefixtures("blank")
 def test_an_original_is_never_overwritten(variant: Callable[..., Path]) -> None:
     """A job file that reads from a file called result.json cannot be written over it."""
     job = variant("after", "work")
@@ -157,6 +181,7 @@ def test_an_original_is_never_overwritten(variant: Callable[..., Path]) -> None:
         load_job(job).run().write(job.parent)
 
 
+@pytest.mark.usefixtures("drawn_once")
 def test_no_card_of_an_earlier_result_stays_beside_this_one(tmp_path: Path) -> None:
     """Its figures would go on the dash; what else lies in the folder is left alone."""
     for name in ("correction_card.pdf", "correction_card.png", "letter.pdf"):
@@ -165,6 +190,7 @@ def test_no_card_of_an_earlier_result_stays_beside_this_one(tmp_path: Path) -> N
     assert set(tmp_path.iterdir()) == {*written, tmp_path / "letter.pdf"}
 
 
+@pytest.mark.usefixtures("drawn_once")
 def test_a_folder_that_cannot_be_written_is_one_message(tmp_path: Path) -> None:
     """A file stands where the folder should be."""
     (tmp_path / "taken").write_text("x")
@@ -175,11 +201,12 @@ def test_a_folder_that_cannot_be_written_is_one_message(tmp_path: Path) -> None:
 def test_a_disk_that_fills_up_leaves_the_earlier_result_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """No file cut off, none of this result beside those of that one, nothing left over."""
     out = tmp_path / "out"
-    replace(demo(), after=None).write(out)
+    contents = files_of_demo()  # made before: what is made on the way there, fonts, would not fit either
+    monkeypatch.setattr(JobResult, "contents", lambda *_, **__: {name: b"old" + contents[name] for name in contents})
+    demo().write(out)
     earlier = {path.name: path.read_bytes() for path in out.iterdir()}
     largest = max(len(data) for data in earlier.values())
     resource = pytest.importorskip("resource")  # only where files can be held to a size
-    contents = demo().contents()  # made before: what is made on the way there, fonts, would not fit either
     monkeypatch.setattr(JobResult, "contents", lambda *_, **__: contents)
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (largest // 2, before[1]))
@@ -207,7 +234,7 @@ def test_only_a_drive_before_still_gives_corrections(variant: Callable[..., Path
     assert result.after is None
     assert result.verification is None
     assert result.corrections is not None
-    assert json.loads(result.contents()["result.json"])["after"] is None
+    assert result.to_dict()["after"] is None
 
 
 def test_only_a_drive_after_and_a_tolerance_give_a_verdict(variant: Callable[..., Path]) -> None:
@@ -309,7 +336,7 @@ def test_what_explains_the_error_is_in_the_result() -> None:
 
 def test_the_json_says_what_went_in() -> None:
     """Files with digests, version, every part by its contract name."""
-    result = json.loads(demo().contents()["result.json"])
+    result = json.loads(files_of_demo()["result.json"])
     parts = ["before", "after", "corrections", "explanations", "verification", "drives", "history"]
     assert list(result) == ["job", *parts, "files", "version"]
     found = {entry["name"]: entry["sha256"] for entry in result["files"]}
@@ -322,7 +349,7 @@ def test_no_coordinate_leaves_the_job() -> None:
     track = (DEMO / "before.gpx").read_text(encoding="utf-8")
     latitude = track.partition('lat="')[2].partition('"')[0]
     short = latitude[: latitude.index(".") + 4]
-    for name, data in demo().contents().items():
+    for name, data in files_of_demo().items():
         if name.endswith((".html", ".json", ".csv")):
             assert short.encode() not in data, name
 
@@ -439,6 +466,7 @@ def run_command(capsys: pytest.CaptureFixture[str], *arguments: str) -> SimpleNa
     return SimpleNamespace(returncode=ended.value.code, stdout=said.out, stderr=said.err)
 
 
+@pytest.mark.usefixtures("blank")
 def test_the_command_writes_the_folder_and_says_the_sentence(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -451,6 +479,7 @@ def test_the_command_writes_the_folder_and_says_the_sentence(
     assert len(list((tmp_path / "a folder").iterdir())) == 7
 
 
+@pytest.mark.usefixtures("blank")
 def test_the_command_gives_json_that_is_the_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """What is printed is what is written."""
     done = run_command(capsys, str(DEMO), "--out", str(tmp_path), "--json")

@@ -9,15 +9,10 @@ import sys
 import pytest
 from support.web_site import DEMO
 
+from speedcal.cli import main
 from speedcal.cli._screen import folded, tell
 
-COMMAND = [
-    sys.executable,
-    "-m",
-    "speedcal",
-    "calibrate",
-    *(str(DEMO / f"before{end}") for end in (".gpx", "_notes.csv")),
-]
+CALL = ["calibrate", *(str(DEMO / f"before{end}") for end in (".gpx", "_notes.csv"))]
 
 
 def test_lines_are_folded_between_words_and_a_number_keeps_its_sign() -> None:
@@ -35,13 +30,17 @@ def test_what_drives_a_terminal_is_not_written(capsys: pytest.CaptureFixture[str
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminal there")
-def test_no_word_is_cut_on_a_screen_of_eighty_columns_and_a_file_has_a_sentence_a_line() -> None:
+def test_no_word_is_cut_on_a_screen_of_eighty_columns_and_a_file_has_a_sentence_a_line(
+    capfd: pytest.CaptureFixture[str],
+) -> None:
     """The words are the same."""
     import pty
 
     near, far = pty.openpty()
     env = {**os.environ, "COLUMNS": "80"}
-    with subprocess.Popen(COMMAND, stdout=far, stdin=subprocess.DEVNULL, env=env) as running:
+    with subprocess.Popen(
+        [sys.executable, "-m", "speedcal", *CALL], stdout=far, stdin=subprocess.DEVNULL, env=env
+    ) as running:
         os.close(far)
         seen = bytearray()
         while True:
@@ -54,7 +53,9 @@ def test_no_word_is_cut_on_a_screen_of_eighty_columns_and_a_file_has_a_sentence_
             seen += part
     os.close(near)
     shown = seen.decode("utf-8").replace("\r\n", "\n")
-    written = subprocess.run(COMMAND, capture_output=True, text=True, check=True, encoding="utf-8").stdout
     assert running.returncode == 0
+    with pytest.raises(SystemExit, match="0"):
+        main(CALL)
+    written = capfd.readouterr().out
     assert max(map(len, shown.splitlines())) <= 80 < max(map(len, written.splitlines()))
     assert shown.split() == written.split()

@@ -11,6 +11,7 @@ import shlex
 import shutil
 import subprocess
 import sys
+import traceback
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -64,13 +65,14 @@ class Done:
 
 
 def run_block(block: Block, folder: Path) -> Done:
-    """Run a block of shell commands or of Python in a folder, lines of our own command alone in this process."""
-    lines = [shlex.split(line) for line in block.text.splitlines()] if block.language == "sh" else []
+    """Run a block in a folder: Python and lines of our own command alone in this process, others by the shell."""
+    if block.language == "python":
+        return _run_python(block, folder)
+    lines = [shlex.split(line) for line in block.text.splitlines()]
     if lines and all(line[:1] == ["speedcal"] and not set("|>&;$") & set("".join(line)) for line in lines):
         return _run_commands(block, lines, folder)
-    program = ["bash", "-euo", "pipefail", "-c"] if block.language == "sh" else [sys.executable, "-c"]
     done = subprocess.run(
-        [*program, block.text],
+        ["bash", "-euo", "pipefail", "-c", block.text],
         cwd=folder,
         env=environment(),
         capture_output=True,
@@ -79,6 +81,17 @@ def run_block(block: Block, folder: Path) -> Done:
         check=False,
     )
     return Done(block, done.returncode, done.stdout, done.stderr)
+
+
+def _run_python(block: Block, folder: Path) -> Done:
+    status, printed, remarks = 0, io.StringIO(), io.StringIO()
+    with contextlib.chdir(folder), contextlib.redirect_stdout(printed), contextlib.redirect_stderr(remarks):
+        try:
+            exec(block.text, {"__name__": "__main__"})  # noqa: S102 - our own document
+        except Exception:  # an example that fails says where, as Python does
+            status = 1
+            traceback.print_exc()
+    return Done(block, status, printed.getvalue(), remarks.getvalue())
 
 
 def _run_commands(block: Block, lines: list[list[str]], folder: Path) -> Done:

@@ -83,7 +83,8 @@ def kill_in_the_middle(
     """Kill the server in the middle of uploads, again and again; return kills, uploads acknowledged and lost ones.
 
     Every round four clients send tracks of different content without a pause, and after a random moment the server
-    is killed with signal 9. Afterwards every acknowledged drive must be in the store with its original byte for byte.
+    is killed with signal 9; as long as none was acknowledged in time, later each time. Afterwards every acknowledged
+    drive must be in the store with its original byte for byte.
     """
     rng = random.Random(seed)  # noqa: S311 - not for secrets
     server = WebServer(folder / "data", "--workers", "0", *options)
@@ -111,6 +112,7 @@ def kill_in_the_middle(
         stop.set()
         for thread in clients:
             thread.join()
+        longest_s *= 1 if acknowledged else 2
         server.start()
     server.stop()
     return round_number, len(acknowledged), count_lost(folder / "data", acknowledged, options)
