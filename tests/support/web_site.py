@@ -13,13 +13,14 @@ from typing import Any
 from unittest import mock
 
 from starlette.testclient import TestClient
-from support.blank_pictures import leave_blank
+from support.blank_pictures import BLANK, leave_blank
 
-from speedcal.jobs import output
+from speedcal.jobs import output, pipeline
+from speedcal.report import charts
 from speedcal.web.app import create_app, make_services
 from speedcal.web.pages.context import Services
 from speedcal.web.settings import Limits, Settings
-from speedcal.web.work import runner, worker
+from speedcal.web.work import look, runner, worker
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 FORM = {
@@ -99,12 +100,15 @@ class ChildAtHand:
 def analysed_at_hand() -> Iterator[None]:
     """Let the services started meanwhile analyse in this process, which spares a start of Python for each task.
 
-    Pictures of reports stay blank, which spares half of each analysis; the tests of the runner look at drawn ones.
+    Pictures stay blank, which spares half of each analysis; the tests of the runner look at drawn ones. What a look
+    at a drive has calibrated its job does not calibrate again.
     """
     with (
         mock.patch.object(runner, "Child", ChildAtHand),
         mock.patch.object(worker, "set_limits"),
         mock.patch.object(output, "draw_pictures", leave_blank),
+        mock.patch.object(charts, "clock_match_svg", return_value=BLANK),
+        mock.patch.object(look, "calibrated", pipeline.calibrated),
     ):
         yield
 

@@ -256,8 +256,11 @@ def test_from_the_film_to_readings_beside_a_track(site: Site, made: MadeFilm) ->
     assert site.client.post(f"{film}/accept", data=fields).status_code == 404
 
 
-def test_a_film_kept_on_purpose_can_be_marked_again(site: Site, made: MadeFilm) -> None:
+def test_a_film_kept_on_purpose_can_be_marked_again(
+    site: Site, made: MadeFilm, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Without a track the readings are a drive that waits for one; the film stays until it is deleted."""
+    monkeypatch.setattr(film_task, "_STILLS", 1)
     base = site.new_job()
     film = send(site, base, made.path.read_bytes())
     work(site)
