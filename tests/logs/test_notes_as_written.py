@@ -189,6 +189,14 @@ def test_a_number_behind_a_reading_and_words_is_of_the_words(tmp_path, remark, s
     assert ("rows_unreadable" in {finding.code for finding in readings.findings}) or speed
 
 
+def test_notes_with_commas_in_their_remarks_are_notes(tmp_path):
+    """Under ``Speedo, mph`` they are a table, whose rows were too long and whose cells were no numbers."""
+    remarks = ("", ", speed limit 55, wet", "", " water 190", "", ", lorry, 2 lanes", "")
+    rows = "".join(f"10:0{i}:17, {40 + i}{remark}\n" for i, remark in enumerate(remarks))
+    readings = _read(tmp_path, f"Speedo, mph\n{rows}")
+    np.testing.assert_allclose(readings.speed_mps / MPH_MPS, np.arange(40, 47))
+
+
 @pytest.mark.parametrize(
     ("text", "code"),
     [

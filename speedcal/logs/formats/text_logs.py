@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 
 import numpy as np
 
+from speedcal.errors import ReadingsFormatError
 from speedcal.logs.drive.readings import Readings
 from speedcal.logs.drive.track import Track
 from speedcal.logs.formats.notes import read_notes
@@ -26,6 +28,7 @@ from speedcal.units import parse_speed_unit
 
 _MOST_IN_NOTES = 3
 """Cells of a line of notes at most: a time, a reading, a remark."""
+_OF_REMARKS, _WORD = frozenset({"row_too_long", "cell_not_a_number", "not_a_time"}), re.compile(r"[^\W\d_]{3}")
 _FEWEST_ROWS, _MOSTLY = 5, 0.6
 _MARKED_UP = re.compile(rb"<[A-Za-z/?!]|%PDF")
 """No text, as ``<14:03:12> <sam> 45`` is."""
@@ -50,10 +53,25 @@ def read_text(source: Source, request: Request) -> Readings:
     if long is not None:
         return read_table(source, long, request, kind="table_long")
     if table is not None and (request.column is not None or _is_readings(table)):
-        return read_table(source, table, request, kind=_KINDS[rows.delimiter])
+        try:
+            return read_table(source, table, request, kind=_KINDS[rows.delimiter])
+        except ReadingsFormatError as error:
+            if len(table.header) > _MOST_IN_NOTES or not _are_remarks(error, rows):
+                raise
+            with suppress(ReadingsFormatError):
+                return read_notes(source, rows.text, request, heading=rows.remarks)
+            raise
     if table is None:
         _ask_for_header(source, rows)
     return read_notes(source, rows.text, request, heading=rows.remarks)
+
+
+def _are_remarks(error: ReadingsFormatError, rows: Rows) -> bool:
+    """Tell whether all that is wrong with a table are words beside numbers, in a cell of their own or another."""
+    beside = {line: text.partition(",")[2] or text for line, text in rows.text}
+    faults = [(problem.code, problem.line) for problem in error.problems] or [(error.code, error.line)]
+    words = [beside.get(line or 0, "") for code, line in faults if code in _OF_REMARKS]
+    return len(words) == len(faults) and all(_WORD.search(text) and re.search(r"\d", text) for text in words)
 
 
 def _ask_for_header(source: Source, rows: Rows) -> None:

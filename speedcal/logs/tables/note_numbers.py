@@ -77,9 +77,9 @@ _LEADING = late_pattern(
 )
 _WORD = late_pattern(r"[^\W\d_]{2}")
 _CORRECTS = late_pattern(
-    r"(?<![a-z])(?:to|or|and|then|now|no|not|nay|sorry|oops|meant?|make|was|is|should|actually|rather|correct\w*|instead|wrong"
-    r"|again|up|down|drop\w*|fall\w*|ris\w*|slow\w*|speed(?:o|ing)?|bis|oder|und|dann|nein|nicht|ou|puis|non|pas|luego|o|y"
-    r"|poi|of|dan|nee)(?![a-z])"
+    r"(?<![a-z])(?:to|or|and|then|now|no|not|nay|sorry|oops|meant?|make|was|is|should|actually|rather|correct\w*|instead"
+    r"|wrong|again|up|down|drop\w*|fall\w*|ris\w*|slow\w*|speed(?! limit)|bis|oder|und|dann|nein|nicht|ou|puis|non|pas"
+    r"|luego|o|y|poi|of|dan|nee)(?![a-z])"
 )
 """Between two numbers: both are speeds, or the second stands for the first."""
 _LONGEST = 60
