@@ -66,10 +66,13 @@ def calibrated(
 
 
 def ranges_of(vehicle: Vehicle | None) -> tuple[float, ...]:
-    """Return by how much more the dial shows in the other ranges that a vehicle states."""
+    """Return by how much more the dial shows in the other ranges that are stated, or by another count of pulses."""
     from speedcal.vehicle.drivetrain import range_gains
+    from speedcal.vehicle.train.parts import WRONG_PULSES
 
-    return tuple(gain for _, gain in range_gains(vehicle)) if vehicle else ()
+    if vehicle is None:
+        return ()
+    return (*(gain for _, gain in range_gains(vehicle)), *(WRONG_PULSES if vehicle.expects_pulses else ()))
 
 
 def calibrated_checks(checks: Checks, *, unit: DisplayUnit | None, vehicle: Vehicle | None) -> Calibration:

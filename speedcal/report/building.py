@@ -80,7 +80,8 @@ def build_model(facts: ReportFacts) -> ReportModel:
     if expected:
         warnings = tuple(reason.text for reason in expected.trust.reasons)
     else:
-        warnings = (*text.warnings(before, after), *_asked(before, after))
+        is_passed = verification is not None and verification.verdict == "pass"
+        warnings = (*text.warnings(before, after, is_passed=is_passed), *_asked(before, after))
     return ReportModel(
         title=text.TITLE_EXPECTED if expected else text.TITLE_BOTH if len(curves) == 2 else text.TITLE_ONE,
         shop=one_line(facts.shop),

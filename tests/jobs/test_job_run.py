@@ -540,3 +540,6 @@ def test_a_drive_in_low_range_is_measured_where_the_job_states_one(tmp_path: Pat
         path.write_text(drive.format(1.1), encoding="utf-8")
         with pytest.raises(FitError, match="which no change of tires or gears explains"):
             load_job(path).run()
+        path.write_text(drive.replace('second_transfer_ratio = "{}"', "pulses_per_turn = 8"), encoding="utf-8")
+        sensor = load_job(path).run().before  # within 15 % of a ring with three times the teeth
+        assert sensor is not None

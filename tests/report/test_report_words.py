@@ -279,6 +279,18 @@ def test_a_weak_drive_says_so_before_any_number() -> None:
     assert build_model(make_facts()).warnings == ()
 
 
+@pytest.mark.parametrize(("within", "asks"), [(10, False), (0.1, True)])
+def test_a_road_test_that_passed_leaves_no_question_about_the_drive_before(*, within: float, asks: bool) -> None:
+    """Who reads PASS is not asked whether speeds were held weeks ago; who reads another verdict is."""
+    weak = make_calibration(trust=Trust("WEAK", (Finding("few_speeds", levels_mps=[], unit="mph"),)))
+    facts = make_facts(before=weak)
+    verification = verify(None, facts.after, {"percent": within})
+    assert (verification.verdict == "pass") is not asks
+    (told,) = build_model(replace(facts, verification=verification)).warnings
+    assert told.startswith("Drive before: WEAK.")
+    assert ("hold four of them" in told) is asks
+
+
 def test_a_log_that_may_be_of_gps_asks_its_question_beside_the_verdict_and_not_once_it_is_answered() -> None:
     """A page whose verdict is PASS hid the question among the details of the drive."""
     like_gps = (Finding("reads_as_gps", within=0.004),)

@@ -394,6 +394,35 @@ def test_gears_that_seem_swapped_in_the_job_are_looked_at_though_the_dial_may_st
     assert ("check_count", "gears") in [(entry.action, entry.part) for entry in found.advice]
 
 
+def test_what_the_parts_say_to_be_far_off_is_driven_before_it_is_left() -> None:
+    """155/70R13 for 165/80R13 reads 9 % high, which UN R39 lets pass; nobody has measured anything yet."""
+    stated = {"tire": "155/70R13", "tire_before": "165/80R13", "drive_gear": 6, "driven_gear": 17, "axle": "37/9"}
+    limits = load_tolerance("un_r39_type", unit="km/h").allowed
+    found = correct(None, Vehicle.from_dict({**stated, "gear_family": "plain sleeve"}), limits=limits, unit="km/h")
+    assert [entry.action for entry in found.advice[:2]] == ["drive_again", "keep_as_is"]
+
+
+def test_three_times_the_pulses_are_counted_before_a_scaler_is_set() -> None:
+    """A ring of 24 teeth where 8 are stated."""
+    van = Vehicle.from_dict({"sensor": "output shaft", "pulses_per_turn": 8, "scaler_decimals": 3})
+    first, *others = correct(make_calibration(factor=3.0, u_factor=0.003), van).advice
+    assert (first.action, first.part, first.value) == ("check_count", "pulses", pytest.approx(3.0))
+    assert "three times as many pulses as it should" in str(first)
+    assert not others
+
+
+def test_no_instrument_is_repaired_for_an_error_that_the_rule_allows() -> None:
+    """0.45 mph high and 10 % slow: 4 % faster it keeps 6 % from 4 mph on, which a box in the cable does and no gear."""
+    shelf = {"name": "ours", "driven": {"teeth": "9-10", "source": "counted on the shelf", "status": "measured"}}
+    tractor = Vehicle.from_dict({"driven_gear": 9, "gear_family": shelf})
+    limits = load_tolerance({"percent": 6, "unit": "mph"}, unit="mph").for_choices
+    drive = make_calibration(offset=0.45, factor=0.9, u_factor=0.002, speed_range=(4, 20), n_readings=90)
+    found = correct(drive, tractor, limits=limits, speeds=[4, 10, 14, 18])
+    asked = {entry.part for entry in found.advice}
+    assert "ratio_box_teeth" in asked
+    assert "instrument" not in asked
+
+
 def test_nothing_is_figured_from_gears_that_seem_swapped_in_the_job() -> None:
     """8 driven by 17 can only be made slower by a box or another drive gear; 21 driven by 8 put it right."""
     told = {"driven_gear": 8, "drive_gear": 17, "gear_family": "plain sleeve"}
@@ -688,7 +717,7 @@ def test_odometer_and_pointer_wrong_by_one_factor_is_the_drive() -> None:
     assert top.group == "drivetrain"
 
 
-@pytest.mark.parametrize(("factor", "code"), [(2.0, "pulse_count"), (0.5, "pulse_count"), (1.609, "wrong_unit")])
+@pytest.mark.parametrize(("factor", "code"), [(2.0, "pulse_count"), (1 / 3, "pulse_count"), (1.609, "wrong_unit")])
 def test_pulses_and_units_are_told_by_their_factors(factor: float, code: str) -> None:
     top = diagnose(make_calibration(factor=factor, u_offset=0.3, u_factor=0.006), Vehicle()).top
     assert top is not None

@@ -17,10 +17,11 @@ from support.calibrations import make_calibration
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding
 from speedcal.interval import Interval
-from speedcal.text.results.corrections import low_text, unsaid
-from speedcal.units import MILE_M, MPH_MPS
+from speedcal.text.results.corrections import low_text, low_word, unsaid
+from speedcal.units import MILE_M, MPH_MPS, DisplayUnit
 from speedcal.vehicle import Vehicle, correct, gain_change, predict_after
 from speedcal.vehicle.choices.choice import judge_choice
+from speedcal.vehicle.choices.judged_vehicle import driven_speeds
 from speedcal.vehicle.drivetrain import chain, shaft_turn_m, train_gain
 from speedcal.vehicle.judged.judge import Judge
 from speedcal.vehicle.judged.limits import TireSet
@@ -417,9 +418,13 @@ def test_the_odometer_first_is_put_right_and_nothing_else_counts() -> None:
 
 @pytest.mark.parametrize("shift_mph", [-1.0, 0.0, 0.6])
 def test_the_chance_of_staying_within_is_that_of_a_normal_factor_with_the_needle_moved(shift_mph: float) -> None:
-    """At 50 mph within 2 %: the factor's share below 1.02 - shift / 50, less that below 0.98 - shift / 50."""
+    """At 50 mph within 2 %: the factor's share below 1.02 - shift / 50, less that below 0.98 - shift / 50.
+
+    A needle that is set over comes to stand within 0.4 mph of where it should, as a standard uncertainty.
+    """
     judge = Judge(make_calibration(factor=1.01, u_factor=0.01).dial, "mph", (50.0,), "smallest worst error", 2.0)
-    ends = [math.erf((1 + side - shift_mph / 50 - 1.01) / 0.01 / math.sqrt(2)) / 2 for side in (-0.02, 0.02)]
+    u = math.hypot(0.01, 0.4 / 50 if shift_mph else 0.0)
+    ends = [math.erf((1 + side - shift_mph / 50 - 1.01) / u / math.sqrt(2)) / 2 for side in (-0.02, 0.02)]
     assert judge.probability_within(1.0, shift_mph * MPH_MPS) == pytest.approx(ends[1] - ends[0], abs=0.01)
     assert judge.worst_error(1.0, shift_mph * MPH_MPS) == pytest.approx(abs(0.01 + shift_mph / 50), abs=1e-12)
 
@@ -559,6 +564,7 @@ def test_a_margin_against_reading_low_is_said_and_explained() -> None:
     assert twenty.probability_reads_low == pytest.approx(0.1587, abs=0.002)
     assert twenty.probability_best == pytest.approx(0.8413, abs=0.002)
     assert low_text(twenty) == "may read low (16 %)"
+    assert low_word(reads_low=False, probability=twenty.probability_reads_low) == "may, 16 %"
     kept = next(finding for finding in found.findings if finding.code == "margin_kept")
     assert kept.values["better"]["teeth"] == 20
     assert kept.values["chance"] == pytest.approx(0.8413, abs=0.002)
@@ -575,6 +581,32 @@ def test_a_gear_family_from_memory_says_so_with_the_choices() -> None:
     own = {"name": "ours", "driven": {"teeth": "20-30", "source": "counted at the bench", "status": "measured"}}
     found = correct(make_calibration(), Vehicle.from_dict({"driven_gear": 29, "gear_family": own})).findings
     assert not [f for f in found if f.code == "gear_family_from_memory"]
+
+
+def test_what_to_mind_at_the_gears_is_said_beside_gears_alone() -> None:
+    """A new seal ring belongs to a gear that comes out, and to no needle."""
+    gears, needle = make_calibration(factor=1.08, u_factor=0.001), make_calibration(offset=6, u_offset=0.2)
+    assert correct(gears, vehicle(), speeds=[50]).notes
+    found = correct(needle, vehicle(turns_per_mile=None), speeds=[30, 50, 70])
+    assert [entry.action for entry in found.advice] == ["reseat_needle"]
+    assert not found.notes
+
+
+@pytest.mark.parametrize(
+    ("unit", "driven", "speeds"),
+    [
+        ("km/h", (8, 40), [20, 25, 30, 35, 40]),  # a tractor: from half of its fastest on, in fives
+        ("km/h", (12, 46), [25, 30, 35, 40, 45]),
+        ("km/h", (12, 110), [40, 50, 60, 70, 80, 90, 100, 110]),
+        ("mph", (4, 25), [15, 20, 25]),
+        ("mph", (4, 65), [25, 30, 35, 40, 45, 50, 55, 60, 65]),
+    ],
+)
+def test_a_slow_vehicle_is_judged_at_speeds_it_does(
+    unit: DisplayUnit, driven: tuple[float, float], speeds: list[float]
+) -> None:
+    """Two tens of km/h say little of a tractor, and at walking pace a needle's offset would decide."""
+    assert list(driven_speeds(make_calibration(unit=unit, speed_range=driven))) == speeds
 
 
 def test_speeds_that_were_not_driven_are_named_with_how_wide_the_dial_is_there() -> None:

@@ -34,6 +34,8 @@ TIMES = {
     4.0: "four times as many pulses as",
     0.5: "half as many pulses as",
     0.25: "a quarter as many pulses as",
+    3.0: "three times as many pulses as",
+    1 / 3: "a third as many pulses as",
 }
 """Wrong counts of pulses, in words."""
 

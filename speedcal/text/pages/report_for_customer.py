@@ -37,6 +37,7 @@ TITLE_EXPECTED = "How the speedometer should read by its parts"
 DRIVE_IT = "Before money is spent on the last tooth: add a drive to the job, or a mile that is timed at a steady dial."
 BY_FACTS = "by the parts"
 TITLE_BOTH, TITLE_ONE = "Speedometer before and after", "How the speedometer reads"
+_PAST = "What the dial showed before the work is roughly known; the verdict rests on the road test."
 MORE = "… more in report.html"
 RANGES = "19 times in 20 the true value lies inside the range given."
 NOT_DRIVEN = "not driven: estimated"
@@ -86,14 +87,20 @@ def change_words(work: Work | None) -> str:
     return done[0] if len(done) == 1 else "the work"
 
 
-def warnings(before: Calibration | None, after: Calibration | None) -> tuple[str, ...]:
-    """Say how far each drive may not be trusted, the word first and every reason."""
-    named = (("before", before), ("after", after))
+def warnings(before: Calibration | None, after: Calibration | None, *, is_passed: bool = False) -> tuple[str, ...]:
+    """Say how far each drive may not be trusted, the word first and every reason.
+
+    What the drive before leaves to ask is past once the road test has passed.
+    """
     return tuple(
-        f"Drive {name}: {c.trust.word}. {' '.join(capital(reason.text) for reason in c.trust.reasons)}".strip()
-        for name, c in named
+        f"Drive {name}: {c.trust.word}. {_PAST if name == 'before' and is_passed else _reasons(c)}".strip()
+        for name, c in (("before", before), ("after", after))
         if c is not None and c.trust.word != "TRUSTED"
     )
+
+
+def _reasons(drive: Calibration) -> str:
+    return " ".join(capital(reason.text) for reason in drive.trust.reasons)
 
 
 def missing(

@@ -29,7 +29,7 @@ def beyond_parts(outlook: Outlook, percent: float, *why: Finding) -> list[Advice
     judge = outlook.judge
     left = 100 * judge.unavoidable_error()
     card = Advice("use_correction_card", part="card", because=(Finding("leaves", percent=percent, chance=0.0),))
-    if left > judge.acceptable_percent:
+    if not judge.expected_within(judge.proven_gain()):
         reason = Finding("instrument_leaves", percent=left, bent=judge.dial.shape == "bent")
         return [Advice("repair_instrument", part="instrument", because=(*why, reason, *outlook.causes)), card]
     if outlook.vehicle.has_gear_drive and not outlook.vehicle.ratio_box_teeth:

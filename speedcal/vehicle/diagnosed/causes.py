@@ -173,7 +173,7 @@ def _counting_causes(vehicle: Vehicle) -> dict[str, Shifts]:
         # of a sensor of which nothing is stated the number in its module is all there is to be wrong
         typed_in = vehicle.pulses_per_turn is None and any(s.pulses_per_m is not None for s in vehicle.settings)
         causes["module_number" if typed_in else "pulse_count"] = tuple(
-            (shift, size["pulses"], 0.25) for shift in _PULSES
+            (shift, size["pulses"], 1 / len(_PULSES)) for shift in _PULSES
         )
     causes["wrong_unit"] = tuple((shift, size["unit"], 0.5) for shift in (_UNIT, -_UNIT))
     return causes

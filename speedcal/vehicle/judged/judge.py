@@ -13,6 +13,7 @@ from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle.judged.limits import (
     ABOUT_AS_FAST,
+    NEEDLE_U_MPS,
     ODOMETER_TEST,
     ROAD_TEST_MPS,
     Limits,
@@ -178,10 +179,11 @@ class Judge:
     def probability_within(self, gain: float, shift_mps: float = 0.0, *, margin: float = 0.0) -> float:
         """Return the chance that at every speed the instrument shows what the limits allow, less a margin.
 
-        The margin is a speed [m/s]; of an odometer, a share of what it counts.
+        The margin is a speed [m/s]; of an odometer, a share of what it counts. A needle that is set over comes to stand
+        as near as a hand sets it.
         """
         v, low, high = (row[:, None] for row in self._allowed)
-        shown = self._latest_shown(gain) + shift_mps
+        shown = self._latest_shown(gain) + (shift_mps + NEEDLE_U_MPS * self._showing.hands if shift_mps else 0.0)
         kept = margin * v if self.is_of_odometer else np.full_like(v, margin)
         inside = (shown >= low + kept - 1e-9) & (shown <= high - kept + 1e-9)
         return float(np.all(inside, axis=0).mean())

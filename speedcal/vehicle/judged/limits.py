@@ -32,6 +32,9 @@ ROAD_TEST_MPS = 0.8 * MPH_MPS
 Doubled, under UN R39 dials are set another 0.8 mph high."""
 LEAST_ROAD_TEST_MPS = 0.5 * MPH_MPS
 """The same of the finest log: tires roll otherwise on another day. Our own judgment; it is 0.8 % at 60 mph."""
+NEEDLE_U_MPS = 0.4 * MPH_MPS
+"""Standard uncertainty of where a needle comes to stand that is set over: a hand sets it to about a degree, and a dial
+of 120 mph has two and a half for each. Our own judgment; doubled, narrow rules hardly ever let a needle be set over."""
 _MARGIN = 1.68
 """Half the 95 % interval of a reading times this is the margin with which a limit is proven in 95 of 100 road tests:
 1.645 standard uncertainties for the proof and 1.645 for the chance, over 1.96."""

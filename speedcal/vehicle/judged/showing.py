@@ -41,6 +41,8 @@ class Showing:
     """Readings at the knots for equally likely truths, shape (truths, knots). [m/s]"""
     tires: FloatArray = field(init=False, repr=False)
     """Standard normal deviates of the tires of the further sets, shape (truths,)."""
+    hands: FloatArray = field(init=False, repr=False)
+    """Standard normal deviates of the hand that sets a needle over; of no judgment of an odometer."""
     odometers: FloatArray = field(init=False, repr=False)
     """Factors of the odometer for the same truths."""
 
@@ -48,6 +50,7 @@ class Showing:
         knots, spare = plausible_dials(self.dial, self.speeds_mps)
         object.__setattr__(self, "truths", knots)
         object.__setattr__(self, "tires", spare[:, 0])
+        object.__setattr__(self, "hands", spare[:, 1])
         if self.odometer_factor is None:
             used = self.dial.used_mps
             used = used if np.ptp(used) > 0 else used[0] + np.array([-1.0, 1.0])

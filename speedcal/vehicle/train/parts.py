@@ -28,8 +28,9 @@ SETTING_POWER: dict[str, int] = {
 PER_DISTANCE = ("turns_per_mile", "turns_per_km", "pulses_per_mile", "pulses_per_km")
 """Kinds that count on a mile or km: the number of one may be typed in for that of the other."""
 
-WRONG_PULSES = (2.0, 4.0, 0.5, 0.25)
-"""Wrong counts of pulses that are met, over the right one: sensors go by twos. Common practice, no source."""
+WRONG_PULSES = (2.0, 4.0, 0.5, 0.25, 3.0, 1 / 3)
+"""Wrong counts of pulses that are met, over the right one: sensors go by twos, rings of teeth by threes too (24 for 8).
+Common practice, no source."""
 
 _USUAL_STEP = {
     "circumference_mm": 1.0,
