@@ -8,12 +8,13 @@ from speedcal.conformity.designs import LEVELS, Expected
 from speedcal.errors import PlanError
 from speedcal.interval import FloatArray
 from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS, DisplayUnit
+from speedcal.vehicle.choices.judged_vehicle import SLOW_FROM
 
 _LOWEST = {"mph": 25.0, "km/h": 40.0}
 """Lowest mark to hold where no other is named. Our own judgment."""
-_SLOW_STEPS, _SLOW_FROM = (5.0, 2.0), 0.3
-"""Steps of the marks, in the unit of the dial, and the lowest of them over the highest, of a vehicle too slow for four
-marks at the usual steps: a tractor, an ATV. Our own judgment."""
+_SLOW_STEPS = (5.0, 2.0)
+"""Steps of the marks, in the unit of the dial, of a vehicle too slow for four marks at the usual steps: a tractor, an
+ATV. Our own judgment."""
 
 
 def marks_to_hold(
@@ -37,7 +38,7 @@ def marks_to_hold(
     marks = multiples(step, bottom, top)
     for finer in _SLOW_STEPS:
         if len(marks) < min(LEVELS):
-            marks = multiples(finer * factor, _SLOW_FROM * top if lowest is None else bottom, top)
+            marks = multiples(finer * factor, SLOW_FROM * top if lowest is None else bottom, top)
     if len(marks) < min(LEVELS):
         raise PlanError(
             "too_few_marks",

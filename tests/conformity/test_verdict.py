@@ -262,7 +262,8 @@ def test_an_instrument_on_the_limit_cannot_be_settled_by_readings() -> None:
         ((10, 100), {}, 40, True),
         ((10, 100), {"domain": [10, 100]}, 10, False),
         ((10, 100), {"speeds": [10, 50]}, 10, False),
-        ((8, 38), {}, 8, False),  # a tractor goes no faster
+        ((8, 38), {}, 11.4, True),  # a tractor goes no faster: from 0.3 of that on, as its road test is planned
+        ((8, 25), {}, 8, False),
     ],
 )
 def test_a_rule_of_the_shop_is_judged_at_walking_pace_only_where_it_says_so(

@@ -717,7 +717,7 @@ def test_odometer_and_pointer_wrong_by_one_factor_is_the_drive() -> None:
     assert top.group == "drivetrain"
 
 
-@pytest.mark.parametrize(("factor", "code"), [(2.0, "pulse_count"), (1 / 3, "pulse_count"), (1.609, "wrong_unit")])
+@pytest.mark.parametrize(("factor", "code"), [(2.0, "pulse_count"), (0.5, "pulse_count"), (1.609, "wrong_unit")])
 def test_pulses_and_units_are_told_by_their_factors(factor: float, code: str) -> None:
     top = diagnose(make_calibration(factor=factor, u_offset=0.3, u_factor=0.006), Vehicle()).top
     assert top is not None

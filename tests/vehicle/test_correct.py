@@ -595,10 +595,10 @@ def test_what_to_mind_at_the_gears_is_said_beside_gears_alone() -> None:
 @pytest.mark.parametrize(
     ("unit", "driven", "speeds"),
     [
-        ("km/h", (8, 40), [20, 25, 30, 35, 40]),  # a tractor: from half of its fastest on, in fives
-        ("km/h", (12, 46), [25, 30, 35, 40, 45]),
+        ("km/h", (8, 40), [15, 20, 25, 30, 35, 40]),  # a tractor: from 0.3 of its fastest on, in fives
+        ("km/h", (12, 46), [15, 20, 25, 30, 35, 40, 45]),
         ("km/h", (12, 110), [40, 50, 60, 70, 80, 90, 100, 110]),
-        ("mph", (4, 25), [15, 20, 25]),
+        ("mph", (4, 25), [10, 15, 20, 25]),
         ("mph", (4, 65), [25, 30, 35, 40, 45, 50, 55, 60, 65]),
     ],
 )

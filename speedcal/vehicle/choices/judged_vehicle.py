@@ -71,9 +71,9 @@ def _around(calibration: Calibration, driven: tuple[float, ...]) -> tuple[float,
 _LOWEST: dict[DisplayUnit, float] = {"mph": 25.0, "km/h": 40.0}
 """Lowest speed that matters where nobody names any: the lowest test speeds of SAE J2976 and UN R39. At walking pace a
 small needle offset is a large percentage, and would decide a gear or a verdict."""
-_SLOW_FROM = 0.5
-"""The same of a slow vehicle, over the fastest it was driven. Our own judgment: rules for slow vehicles test near their
-top (UN R39, 80 % of the design speed)."""
+SLOW_FROM = 0.3
+"""The same of a slow vehicle (a tractor, an ATV), over the fastest it was driven; the lowest mark of its road test too.
+Our own judgment."""
 
 
 def slowest_judged_mps(calibration: Calibration) -> float:
@@ -90,7 +90,7 @@ def _lowest(calibration: Calibration) -> float:
     """Return the lowest speed that matters where nobody names any, in the display unit."""
     top = calibration.speed_range_mps[1]
     is_slow = top < SLOW_TOP_MPS
-    return _SLOW_FROM * speed_from_mps(top, calibration.unit) if is_slow else _LOWEST[calibration.unit]
+    return SLOW_FROM * speed_from_mps(top, calibration.unit) if is_slow else _LOWEST[calibration.unit]
 
 
 def driven_speeds(calibration: Calibration) -> tuple[float, ...]:

@@ -12,7 +12,7 @@ from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle.data import facts
 from speedcal.vehicle.diagnosed.identities import parts_of, shares
 from speedcal.vehicle.drivetrain import assumed_roll, axle_change, chain, driving_tire, range_gains, train_gain
-from speedcal.vehicle.train.parts import WRONG_PULSES
+from speedcal.vehicle.train.parts import WRONG_BY_TWOS, WRONG_PULSES
 from speedcal.vehicle.vehicle import Vehicle
 
 GROUPS = {
@@ -64,7 +64,6 @@ _UNSTATED_U = 0.005
 _ABSURD, _DENIED = float(np.log(2)), 0.15
 """Stated numbers by which the dial would show less than half or more than twice the speed do not go together, where a
 drive shows a factor that is so much, relative, from theirs. Tires and axle together reach 1.7. Our own judgment."""
-_PULSES = tuple(float(np.log(ratio)) for ratio in WRONG_PULSES)
 _UNIT = float(np.log(MILE_M / 1000))
 _RING_PULSES = 20
 """Pulses a turn from which a sensor reads a ring of teeth, which come in any number. Our own judgment."""
@@ -172,8 +171,9 @@ def _counting_causes(vehicle: Vehicle) -> dict[str, Shifts]:
     if vehicle.expects_pulses or not (vehicle.drive_gear or vehicle.driven_gear):
         # of a sensor of which nothing is stated the number in its module is all there is to be wrong
         typed_in = vehicle.pulses_per_turn is None and any(s.pulses_per_m is not None for s in vehicle.settings)
+        ratios = WRONG_PULSES if vehicle.expects_pulses else WRONG_BY_TWOS
         causes["module_number" if typed_in else "pulse_count"] = tuple(
-            (shift, size["pulses"], 1 / len(_PULSES)) for shift in _PULSES
+            (float(np.log(ratio)), size["pulses"], 1 / len(ratios)) for ratio in ratios
         )
     causes["wrong_unit"] = tuple((shift, size["unit"], 0.5) for shift in (_UNIT, -_UNIT))
     return causes
