@@ -174,6 +174,7 @@ def test_the_unit_may_stand_in_a_message_above_the_readings(tmp_path):
         ("radar sign 52", 45),
         ("passenger said 54", 45),
         ("2nd try, lap 3", 45),
+        ("84311", 45),
         ("no 47", None),
         ("then 52", None),
         ("52", None),

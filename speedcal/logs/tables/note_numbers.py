@@ -82,7 +82,7 @@ _CORRECTS = late_pattern(
     r"|luego|o|y|poi|of|dan|nee)(?![a-z])"
 )
 """Between two numbers: both are speeds, or the second stands for the first."""
-_LONGEST = 60
+_LONGEST, _FIGURES_OF_NO_SPEED = 60, 4
 _U_ABOUT_STEPS = 1.0
 """Standard uncertainty of a reading noted as about, in units of the dial: from memory of how people speak."""
 
@@ -157,13 +157,18 @@ def speed_beside_dial(rest: str) -> float | None:
 
 
 def leading_speed(rest: str) -> float | None:
-    """Return the number that a line begins with, where the others stand behind words of something else; else None."""
+    """Return the number that a line begins with, where the next stands behind words of something else, or is no speed.
+
+    None of another line.
+    """
     text = _without_others(_TOUCHING_UNIT.sub(" ", rest))
     found = _LEADING.match(text)
     other = _NUMBER.search(text, found.end()) if found else None
     if found is None or other is None:
         return None
     words = text[found.end() : other.start()].lower()
+    if other[0][:_FIGURES_OF_NO_SPEED].isdigit() and len(other[0]) >= _FIGURES_OF_NO_SPEED:
+        return _float(found["speed"])
     if not _WORD.search(words) or _CORRECTS.search(words) or INSTRUMENT.search(words):
         return None
     return _float(found["speed"])
