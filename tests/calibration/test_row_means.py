@@ -56,6 +56,14 @@ def test_rows_of_a_moment(span_s: float, off: float) -> None:
     assert found.error_factor.value == pytest.approx(FACTOR, abs=off)
 
 
+def test_means_over_five_seconds_are_no_needle_that_lags() -> None:
+    """They spread each moment as a needle of 1.4 s would, which is not said of one that follows at once."""
+    rows = _rows(5.0)
+    found = speedcal.calibrate(TRACK, _log(rows, _mean(ROAD, rows, 5.0)))
+    assert found.error_factor.contains(FACTOR)
+    assert "needle_damped" not in {finding.code for finding in found.findings}
+
+
 def test_means_with_a_stop_in_them() -> None:
     """They are left out for the stop, which a dial need not show like a speed; the track does tell the speed there."""
     road = plateaus([0.0 if k % 4 == 3 else speed for k, speed in enumerate(SPEEDS * 2)], hold_s=14.0)

@@ -235,9 +235,15 @@ def _bent(calibration: Calibration) -> Finding | None:
 
 
 def _damped(calibration: Calibration) -> Finding | None:
-    """Say that the needle follows the speed late, where a log tells it from a clock that is off."""
+    """Say that the needle follows the speed late, where a log tells it from a clock that is off.
+
+    A row that is the mean since the one before spreads a moment as a lag of that time over the root of 12 does.
+    """
     lag_s = calibration.needle_lag_s
-    return None if lag_s is None or lag_s < SLOW_NEEDLE_S else Finding("needle_damped", lag_s=lag_s)
+    if lag_s is None:
+        return None
+    rows_s = median(np.diff(np.sort(calibration.readings["time_s"].dropna().to_numpy())))
+    return Finding("needle_damped", lag_s=lag_s) if lag_s > np.hypot(SLOW_NEEDLE_S, rows_s / np.sqrt(12)) else None
 
 
 def _odometer(calibration: Calibration, odometer: OdometerFactor) -> Finding | None:

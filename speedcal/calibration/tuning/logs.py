@@ -345,7 +345,7 @@ CUT_SIGMAS, CUT_LEAST, CUT_MOST = 5.0, 0.4, 1.6
 behind filters of positions come to 6 to 37 sigma, receivers' own to 3; overlooked, readings at 50 mph are 0.1 to 0.6
 mph high."""
 
-MEANS_FROM_S, MEANS_MATCH = 5.0, 0.65
+MEANS_FROM_S, MEANS_MATCH = 4.5, 0.65
 """Rows so far apart and more may each be the mean of what was shown since the row before, and are where they scatter
 about a line through mean speeds by less than that share of what they do beside speeds of a moment. Made apart from
 ours, means of 10 s come to 0.1 to 0.63 (0.73 where nothing changes), rows of a moment to 0.8 to 9. Overlooked, means of

@@ -14,7 +14,7 @@ from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
 from speedcal.logs.drive.bad_rows import sort_out
 from speedcal.logs.drive.readings import Clock, Readings, with_dial_unit
-from speedcal.logs.drive.repeated_rows import doubled, said_again, shown_between, told_at
+from speedcal.logs.drive.repeated_rows import doubled, not_renewed, said_again, shown_between, told_at
 from speedcal.logs.drive.shared_stamps import are_even, are_in_proportion, cut_to, evenly, in_bundles, written
 from speedcal.logs.drive.timer_stamps import of_a_timer
 from speedcal.logs.drive.track import BASE_S
@@ -66,9 +66,10 @@ class Shown:
 def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     """Return the readings, or raise the error of the source, which lists the bad lines where they are many.
 
-    Lines without a speed, and lines without a time where others have one, are left out and counted, and so are a few
-    that cannot be read; of many the file is refused. A line with a time and the odometer stays, its speed is NaN (the
-    odometer is noted while standing). A log that holds every row twice is halved; readings that share a stamp in a log
+    Lines without a speed, and lines without a time where others have one, are left out and counted, and so are a
+    few that cannot be read; of many the file is refused. A line with a time and the odometer stays, its speed is
+    NaN (the odometer is noted while standing). A log that holds every row twice is halved, and of one that asks
+    oftener than its display is renewed the first row of each figure counts; readings that share a stamp in a log
     finer than its stamps are spread over the step of the stamps; rows of a timer get their times back.
     """
     speed_mps = shown.speed * SPEED_UNIT_MPS[shown.unit]
@@ -95,6 +96,10 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
         findings.append(Finding("stamps_of_a_timer", of="readings", period_s=period_s))
     _note_dead_band(speed_mps[known], shown.unit, findings)
     step_mps = speed_step(shown.speed[known], shown.unit, held=clock == "none")
+    stale = not_renewed(time_s, speed_mps[keep], step_mps)
+    dropped["not_renewed"] += int(stale.sum())
+    keep[keep] = ~stale
+    time_s = time_s[~stale]
     times = shown_between(time_s, speed_mps[keep], step_mps)
     rows = np.repeat(np.flatnonzero(keep), times)
     if len(rows) > len(times):

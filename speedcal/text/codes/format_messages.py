@@ -49,6 +49,7 @@ LABELS: dict[str, str] = {
     "time_covered": "time covered by a longer piece",
     "speed_missing": "no speed",
     "repeated_row": "row repeated",
+    "not_renewed": "figure not renewed since the row before",
     "line_without_speed": "line without a speed",
     "remark": "remark",
     "crossed_out": "crossed out",
