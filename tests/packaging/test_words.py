@@ -5,9 +5,9 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
-import pytest
 from support.documents import ROOT
 
 from speedcal.errors import Problem, VehicleError
@@ -67,10 +67,16 @@ def codes_in(tree: ast.AST) -> Iterator[str]:
                     break
 
 
-@pytest.mark.parametrize("path", OUTSIDE, ids=lambda path: path.relative_to(ROOT).as_posix())
-def test_no_other_room_holds_a_sentence(path: Path) -> None:
+@cache
+def found_in(path: Path) -> tuple[list[tuple[int, str]], list[str]]:
+    """Return the sentences and the codes of a module, which is parsed once for both."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    return list(spoken(tree)), list(codes_in(tree))
+
+
+def test_no_other_room_holds_a_sentence() -> None:
     """What people read is made from codes and values."""
-    found = list(spoken(ast.parse(path.read_text(encoding="utf-8"))))
+    found = [(path.relative_to(ROOT).as_posix(), *text) for path in OUTSIDE for text in found_in(path)[0]]
     assert not found
 
 
@@ -80,7 +86,7 @@ def test_every_code_that_is_raised_has_words() -> None:
     missing = {
         (path.relative_to(PACKAGE).as_posix(), code)
         for path in OUTSIDE
-        for code in codes_in(ast.parse(path.read_text(encoding="utf-8")))
+        for code in found_in(path)[1]
         if _CODE.fullmatch(code) and "_" in code and code not in known
     }
     assert not missing
