@@ -217,7 +217,9 @@ def _calibration(
             line,
             dial,
             reference_mps=reference,
-            u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
+            u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12)
+            if line.u_rounding_mps is None
+            else line.u_rounding_mps,
             u_ground_mps=ground.u_speed_mps,
         ),
         reference_speed_mps=reference,

@@ -34,6 +34,7 @@ def fit_drive(
             runs,
             readings.speed_mps[here],
             u_stated_mps=stated_by(readings)[here],
+            step_mps=readings.speed_resolution_mps,
             habit=habit,
             source=readings.source,
         )

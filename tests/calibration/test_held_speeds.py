@@ -12,6 +12,7 @@ from support.roads import Road, answer_or_refusal, plateaus, readings_of, track_
 import speedcal
 from speedcal.calibration.dial.measured import UNMATCHED
 from speedcal.errors import AlignmentError, SpeedcalError
+from speedcal.finding import codes_of
 from speedcal.logs.drive.readings import Readings
 from speedcal.logs.drive.track import Track
 from speedcal.simulate import simulate
@@ -39,6 +40,21 @@ def test_a_list_in_order_gives_the_factor_and_no_clock_offset() -> None:
     assert result.to_dict()["clock_offset_s"] is None
     assert result.steady_runs == len(MARKS)
     np.testing.assert_allclose(result.readings["ground_mps"], np.array(MARKS) / FACTOR * MPH_MPS, atol=0.05)
+
+
+@pytest.mark.parametrize(("beside_mph", "off_mph"), [(0.0, -1.6), (2.0, 1.6)])
+def test_a_list_in_fives_of_speeds_held_five_apart_by_gps_is_rounded(beside_mph: float, off_mph: float) -> None:
+    """The dial shows 1.6 mph less or more than is noted: nobody said that its needle stood on the marks."""
+    track = track_of(plateaus(np.array(MARKS) + beside_mph), noise_mps=0.08)
+    shows = np.array(MARKS) + off_mph
+    at = (np.array(MARKS) + beside_mph) * MPH_MPS
+    result = speedcal.calibrate(track, _list(MARKS))
+    assert (np.abs(result.indicated(at) - shows * MPH_MPS) < result.half_width(at)).all()
+    assert result.trust.codes == ["wide_by_steps"]
+    assert "nearest_mark_taken" in codes_of(result.findings)
+    exact = speedcal.calibrate(track, _list(MARKS), rounding="exact")
+    assert exact.trust.word == "TRUSTED"
+    assert (np.abs(exact.indicated(at) - np.array(MARKS) * MPH_MPS) < 0.2 * MPH_MPS).all()
 
 
 @pytest.mark.parametrize("gone", range(8))

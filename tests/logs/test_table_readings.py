@@ -154,12 +154,12 @@ def test_the_step_of_notes_is_seen_in_them(tmp_path, values, step):
 
 
 def test_a_table_without_a_time_column_is_a_list_of_held_speeds(tmp_path):
-    """In the order of the file; multiples of ten say nothing about the step then."""
+    """In the order of the file; whether the needle stood on its marks is asked of the drive, not of the list."""
     readings = _read(tmp_path, "mph\n30\n40\n50\n60\n30\n40\n50\n60\n")
     assert readings.clock == "none"
     assert np.isnan(readings.time_s).all()
     np.testing.assert_allclose(readings.speed_mps / MPH_MPS, [30, 40, 50, 60] * 2)
-    assert readings.speed_resolution_mps == pytest.approx(MPH_MPS)
+    assert readings.speed_resolution_mps == pytest.approx(5 * MPH_MPS)
 
 
 def test_units_may_stand_in_a_second_header_row(tmp_path):

@@ -95,6 +95,8 @@ class MeasuredLine:
     """Log odds of all that explains notes better than one dial, one reader and one watch, against those."""
     log_belongs: float = np.inf
     """Log odds that notes belong to the track; infinite where nobody asks."""
+    u_rounding_mps: float | None = None
+    """Of a reading, as the fit found it to be rounded; None as it is written."""
     rests_mps: tuple[float, float] = (-np.inf, np.inf)
     """True speeds below and above which the fit found the needle to rest at an end of its scale."""
 

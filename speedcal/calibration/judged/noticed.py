@@ -12,7 +12,7 @@ from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import general as tuned
 from speedcal.calibration.tuning.logs import PLAY_NOTICED_MPS
-from speedcal.calibration.tuning.notes import TENS_MPS
+from speedcal.calibration.tuning.notes import TEN_MPS
 from speedcal.calibration.tuning.track import HEIGHTS_NEEDED, HILLS_NOTICED
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
@@ -55,7 +55,7 @@ def rounded_by_reader(calibration: Calibration, readings: Readings) -> tuple[tup
     by less than rounding were taken as the needle stood on its marks.
     """
     step, offset = readings.speed_resolution_mps, calibration.offset_mps
-    likely_mps = step / 2 if np.isclose(step, TENS_MPS).any() else step  # hardly anybody rounds to tens
+    likely_mps = step / 2 if np.isclose(step, TEN_MPS) else step  # hardly anybody rounds to tens
     if (
         step < tuned.ROUNDED_DOWN_FROM_MPS
         or is_of_log(calibration)

@@ -9,6 +9,8 @@ import numpy as np
 from speedcal.calibration.dial.dial_mixture import Basis, Laid, PointerPlay, mixed_dial
 from speedcal.calibration.dial.measured import UNMATCHED, MeasuredLine
 from speedcal.calibration.noted.association import log_unrelated, stray_density
+from speedcal.calibration.noted.coarse_marks import within_marks
+from speedcal.calibration.noted.held_on_marks import over_receiver, steps_of
 from speedcal.calibration.noted.held_posterior import HeldModes, held_modes
 from speedcal.calibration.noted.holds import Holds, holds_of
 from speedcal.calibration.readings.habits import Habit
@@ -28,6 +30,7 @@ def fit_held(
     indicated_mps: FloatArray,
     *,
     u_stated_mps: FloatArray,
+    step_mps: float,
     habit: Habit,
     source: str = "",
 ) -> MeasuredLine:
@@ -40,6 +43,8 @@ def fit_held(
     ----------
     indicated_mps
         Speeds held, in order, shape (n,). [m/s]
+    step_mps
+        In which they were written. [m/s]
 
     Raises
     ------
@@ -56,7 +61,9 @@ def fit_held(
     if (taken >= 0).sum() < max(tuned.FEWEST_HELD, tuned.HELD_MATCHED_SHARE * len(taken)):
         raise AlignmentError("held_unmatched", source=source, matched=int((taken >= 0).sum()), count=len(taken))
     basis = Basis.driven_at(holds.speed_mps[taken[taken >= 0]])
-    mixed = mixed_dial(_ways(ground, holds, modes, indicated_mps, u_stated_mps), basis)
+    u_rounding_mps = 0.0 if habit.is_exact else _u_rounding(modes, holds, indicated_mps, taken, step_mps)
+    ways = _ways(ground, holds, modes, indicated_mps, u_stated_mps, u_rounding_mps)
+    mixed = mixed_dial(within_marks(ways, basis), basis)
     apart = np.where(again, tuned.HOLD_APART_S / 10, tuned.HOLD_APART_S)
     unrelated = log_unrelated(np.cumsum(apart), indicated_mps, stray, least_s=1.0)
     evidence = float(np.logaddexp.reduce(modes.log_mass)) - unrelated
@@ -69,13 +76,14 @@ def fit_held(
         dial=dial,
         clock_offset_s=None,
         u_clock_offset_s=0.0,
-        scatter_mps=mixed.scatter_mps,
+        scatter_mps=float(np.hypot(mixed.scatter_mps, u_rounding_mps)),
         time_share=mixed.between,
         time_s=np.where(matched, holds.middle_s[taken], np.nan),
         ground_mps=np.where(matched, holds.speed_mps[taken], np.nan),
         reason=tuple("" if ok else UNMATCHED for ok in matched),
         reasons=_doubts(indicated_mps[~again], evidence, doubt, modes.log_usual),
         habits=habits,
+        u_rounding_mps=u_rounding_mps,
     )
 
 
@@ -141,8 +149,24 @@ def _taken(modes: HeldModes, again: BoolArray) -> IntArray:
     return taken
 
 
+def _u_rounding(modes: HeldModes, holds: Holds, indicated: FloatArray, taken: IntArray, step_mps: float) -> float:
+    """Return what marks were rounded by, standard: nothing unless the holds lie a step apart, as by a receiver."""
+    if step_mps < np.sqrt(12) * tuned.COARSE_U_MPS:
+        return 0.0
+    best, matched = int(np.argmax(modes.log_mass)), taken >= 0
+    shown, speed = indicated[matched], holds.speed_mps[taken[matched]]
+    step_mps, rounded = steps_of(shown, step_mps)
+    off = shown - modes.offset_mps[best] - modes.gain[best] * speed
+    return 0.0 if over_receiver(shown, off, speed, step_mps) > 0 else rounded / float(np.sqrt(12))
+
+
 def _ways(
-    ground: GroundSpeed, holds: Holds, modes: HeldModes, indicated: FloatArray, u_stated: FloatArray
+    ground: GroundSpeed,
+    holds: Holds,
+    modes: HeldModes,
+    indicated: FloatArray,
+    u_stated: FloatArray,
+    u_rounding_mps: float,
 ) -> list[Laid]:
     """Return the heaviest modes, each with its pairs of speeds."""
     play = PointerPlay.along(ground).at(holds.middle_s)
@@ -164,6 +188,7 @@ def _ways(
                 + modes.gain[k] ** 2 * (np.maximum(spread, 0.0) + share @ modes.u_speed_mps**2),
                 run=np.full(int(use.sum()), -1, np.int64),
                 play=share @ play,
+                rounding_variance=u_rounding_mps**2,
             )
         )
     return ways

@@ -82,6 +82,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
         reasons=(*((loose,) if belongs < doubted_below else ()), *rivals.doubts(scatter, ground, notes.u_rounding_mps)),
         reading_shift_mps=habit.shift_mps,
         habits=habits,
+        u_rounding_mps=notes.u_rounding_mps,
         rests_mps=rivals.kinks.rests_mps,
         log_doubt=rivals.log_doubt,
         log_belongs=belongs,

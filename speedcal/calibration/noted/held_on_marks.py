@@ -1,4 +1,10 @@
-"""Readings that all lie on coarse marks: the needle held there, or whatever it showed rounded to them."""
+"""Readings that all lie on coarse marks: the needle held there, or whatever it showed rounded to them.
+
+Speeds held alike are rounded alike, so each mark tells once whether it lies on a line with the others, by the
+differential entropy of an even distribution over a step against that of what is left. Speeds held a step apart by a
+receiver are rounded alike too, wherever between two marks the needle then stands: of such readings the line goes up as
+the speed does, and tells nothing of the dial.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +19,11 @@ from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import notes as tuned
 from speedcal.calibration.tuning.general import WRONG_BELOW
 from speedcal.calibration.tuning.track import SLOWEST_MPS
+from speedcal.interval import FloatArray
 from speedcal.logs.writing.numbers import is_multiple
+
+_LINE, _STEPS_APART = 2, 1
+"""Marks that lie on any line, and in any even steps."""
 
 
 class HeldOnMarks(NamedTuple):
@@ -22,7 +32,7 @@ class HeldOnMarks(NamedTuple):
     log_odds: float
     """Against rounding to them, with speeds as they came."""
     log_odds_by_gps: float
-    """The same where they were held at multiples of the step by a receiver."""
+    """The same where they may have been held a step apart by a receiver."""
     u_rounding_mps: float
     """Of readings that were rounded."""
 
@@ -32,33 +42,54 @@ def held_on_marks(
 ) -> HeldOnMarks:
     """Tell needles held on their marks from readings rounded to them.
 
-    Speeds held alike are rounded alike: each mark beyond two shows once whether it lies on a line with the others, by
-    the differential entropy of an even distribution over a step against that of what is left. Where true speeds lie at
-    multiples of the step they may have been held by a receiver, and a dial that is off by less than half a step is
-    rounded to them. Where all are tens they were hardly rounded to tens, and rounding to fives would seldom have hit no
-    other, but beside tens held by a receiver.
+    Where all are tens they were hardly rounded to tens, and rounding to fives would seldom have hit no other, but
+    beside tens held by a receiver.
     """
     best = int(np.argmax(cells.log_mass))
     good, moment, speed, inside = best_moments(ground, notes, cells, best)
     use = (good > WRONG_BELOW) & inside & (speed >= SLOWEST_MPS)
     if not use.any():
         return HeldOnMarks(0.0, 0.0, u_rounding_mps)
-    marks = np.unique(notes.indicated_mps[use])
-    off = notes.indicated_mps[use] - cells.offset_mps[best] - cells.gain[best] * speed[use]
-    ten = next((ten for ten in tuned.TENS_MPS if is_multiple(marks, ten).all()), None)
-    step = ten or float(np.sqrt(12)) * u_rounding_mps
-    left = float(np.hypot(np.sqrt(np.mean(off**2)), tuned.SCATTER_NODES_MPS[0]))
-
-    def on_a_line(step_mps: float) -> float:
-        return float((len(marks) - 2) * (np.log(step_mps / left) - (1 + np.log(2 * np.pi)) / 2))
-
+    shown = notes.indicated_mps[use]
+    off = shown - cells.offset_mps[best] - cells.gain[best] * speed[use]
     kept, _, _ = driven.at(moment[use])  # whatever course the needle followed
-    beside = np.mean((kept - step * np.round(kept / step)) ** 2) / tuned.HELD_BY_GPS_U_MPS**2
-    at_round = float(len(marks) * (np.log(step / tuned.HELD_BY_GPS_U_MPS) - (beside + np.log(2 * np.pi)) / 2))
-    by_gps = on_a_line(step) - max(at_round, 0.0)
-    if ten is None:
-        return HeldOnMarks(on_a_line(step), by_gps, u_rounding_mps)
-    tens = round(float(np.ptp(marks)) / ten)
-    no_five = float(np.log(comb(2 * tens + 1, len(marks)) / comb(tens + 1, len(marks))))
-    log_odds = min(on_a_line(ten / 2) + no_five, on_a_line(ten) + tuned.TENS_HELD)
-    return HeldOnMarks(log_odds, by_gps, ten / (2 * float(np.sqrt(12))))
+    step, rounded = steps_of(shown, float(np.sqrt(12)) * u_rounding_mps)
+    count = len(np.unique(shown))
+    by_gps = over_receiver(shown, off, kept, step)
+    if rounded == step:
+        return HeldOnMarks(_told(count - _LINE, step, off), by_gps, u_rounding_mps)
+    tens = round(float(np.ptp(shown)) / step)
+    no_five = float(np.log(comb(2 * tens + 1, count) / comb(tens + 1, count)))
+    log_odds = min(_told(count - _LINE, rounded, off) + no_five, _told(count - _LINE, step, off) + tuned.TENS_HELD)
+    return HeldOnMarks(log_odds, by_gps, rounded / float(np.sqrt(12)))
+
+
+def steps_of(shown_mps: FloatArray, step_mps: float) -> tuple[float, float]:
+    """Return the step of coarse readings, and that to which somebody rounded them if they were: tens hardly to tens."""
+    ten = tuned.TEN_MPS
+    return (ten, ten / 2) if is_multiple(shown_mps, ten).all() else (step_mps, step_mps)
+
+
+def over_receiver(shown_mps: FloatArray, off_mps: FloatArray, kept_mps: FloatArray, step_mps: float) -> float:
+    """Return the log odds of a needle held on its marks against speeds held by a receiver or as they came.
+
+    Parameters
+    ----------
+    shown_mps
+        Readings, shape (n,).
+    off_mps
+        What a line leaves of each.
+    kept_mps
+        True speed of each.
+    """
+    count = len(np.unique(shown_mps))
+    turned = np.angle(np.mean(np.exp(2j * np.pi * kept_mps / step_mps))) / (2 * np.pi)
+    beside = kept_mps / step_mps - turned
+    by_receiver = _told(count - _STEPS_APART, step_mps, step_mps * (beside - np.round(beside)))
+    return _told(count - _LINE, step_mps, off_mps) - max(by_receiver, 0.0)
+
+
+def _told(count: int, step_mps: float, left_mps: FloatArray) -> float:
+    """Return by how many nats so many marks are nearer than anywhere within a step."""
+    left = float(np.hypot(np.sqrt(np.mean(left_mps**2)), tuned.SCATTER_NODES_MPS[0]))
+    return count * float(np.log(step_mps / left) - (1 + np.log(2 * np.pi)) / 2)

@@ -90,14 +90,16 @@ def weigh_notes(
         exact = weigh(marks)
         held = held_on_marks(ground, driven, marks, exact, u_rounding_mps)
         odds = min(exact.log_evidence - cells.log_evidence, held.log_odds)
-        if habit.is_exact or min(odds, held.log_odds_by_gps) > tuned.MARKS_EVIDENCE:
+        # a course that was chosen for how the readings lie on it has to show more than the speed itself
+        by_gps = held.log_odds_by_gps + (tuned.MARKS_EVIDENCE if ground is driven else 0.0)
+        if habit.is_exact or min(odds, by_gps) > tuned.MARKS_EVIDENCE:
             notes, cells = marks, exact
         elif odds > tuned.MARKS_EVIDENCE and held.u_rounding_mps < u_rounding_mps:
             notes = replace(notes, u_rounding_mps=held.u_rounding_mps)
             cells = weigh(notes)
-    for some in above if heaps is None else (heaps, *above):
+    for some, beyond_chance in above if heaps is None else ((heaps, 0.0), *above):
         loose = replace(notes, u_stated_mps=np.hypot(u_stated_mps, some))
-        notes, cells = _likelier(notes, cells, loose, weigh, by=tuned.HEAPED_EVIDENCE)
+        notes, cells = _likelier(notes, cells, loose, weigh, by=tuned.HEAPED_EVIDENCE - beyond_chance)
     steady, log_steady, jumps_mps = notes, cells.log_evidence, 0.0
     for least in (tuned.JUMPS_EVIDENCE, 0.0):  # the line by which jumps are told is better once they are told
         # a speed guessed between fixes far apart scatters by itself where the vehicle is slow

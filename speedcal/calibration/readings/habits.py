@@ -141,10 +141,11 @@ def u_of_heaps(indicated_mps: FloatArray, step_mps: float) -> FloatArray | None:
     return np.where(of_five, np.sqrt(rounded / 12) * HEAP_STEPS * step_mps, 0.0)
 
 
-def u_of_heaps_above(indicated_mps: FloatArray, step_mps: float) -> list[FloatArray]:
+def u_of_heaps_above(indicated_mps: FloatArray, step_mps: float) -> list[tuple[FloatArray, float]]:
     """Return the same where all of the fastest are multiples, of five steps or of ten, and the others need not be.
 
-    On a fast road the driver looks less long, or the marks stand closer: nobody rounds so at every speed.
+    On a fast road the driver looks less long, or the marks stand closer: nobody rounds so at every speed. With it go
+    the log odds against chance by which they are more than are asked after; chance is as the others lie.
     """
     if step_mps <= 0:
         return []
@@ -153,9 +154,12 @@ def u_of_heaps_above(indicated_mps: FloatArray, step_mps: float) -> list[FloatAr
     for steps in (HEAP_STEPS, 2 * HEAP_STEPS):
         other = np.round(indicated_mps[down] / step_mps) % steps != 0
         count = int(np.argmax(other)) if other.any() else 0  # of all alike the step is coarse
-        if count * np.log(steps) > np.log(len(down)) + HEAPS_ABOVE:
-            found.append(np.zeros(len(down)))
-            found[-1][down[:count]] = steps * step_mps / np.sqrt(12)
+        chance = max(1 / steps, 1 - float(other[count:].mean())) if count else 1.0
+        beyond = float(-count * np.log(chance) - np.log(len(down)) - HEAPS_ABOVE)
+        if beyond > 0:
+            u = np.zeros(len(down))
+            u[down[:count]] = steps * step_mps / np.sqrt(12)
+            found.append((u, beyond))
     return found
 
 

@@ -95,7 +95,7 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     if period_s:
         findings.append(Finding("stamps_of_a_timer", of="readings", period_s=period_s))
     _note_dead_band(speed_mps[known], shown.unit, findings)
-    step_mps = speed_step(shown.speed[known], shown.unit, held=clock == "none")
+    step_mps = speed_step(shown.speed[known], shown.unit, held=False)
     stale = not_renewed(time_s, speed_mps[keep], step_mps)
     dropped["not_renewed"] += int(stale.sum())
     keep[keep] = ~stale

@@ -126,6 +126,7 @@ def _plain(text: str, *, decimal_comma: bool, grouped: bool) -> str | None:
 _SPEED_STEPS = (
     (10.0, 0.9, 12),
     (5.0, 0.85, 8),
+    (5.0, 1.0, 4),
     (2.0, 0.95, 16),
     (1.0, 0.6, 1),
     (0.5, 0.85, 8),
