@@ -423,6 +423,16 @@ def test_no_instrument_is_repaired_for_an_error_that_the_rule_allows() -> None:
     assert "instrument" not in asked
 
 
+def test_no_needle_is_set_over_beside_a_gear_that_surely_passes_by_itself() -> None:
+    """5 % slow and 0.56 mph high: 19 teeth for 20 leave 2 % of 4, and a needle 1 mph lower would leave as much."""
+    stated = {"drive_gear": 8, "driven_gear": 20, "gear_family": "plain sleeve", "gears_counted": True}
+    limits = load_tolerance({"percent": 4, "unit": "mph"}, unit="mph").for_choices
+    drive = make_calibration(offset=0.56, factor=0.9485, u_offset=0.01, u_factor=0.0003, speed_range=(25, 70))
+    found = correct(drive, Vehicle.from_dict(stated), limits=limits)
+    assert (found.advice[0].action, found.advice[0].value) == ("fit_driven_gear", 19)
+    assert "reseat_needle" not in [entry.action for entry in found.advice]
+
+
 def test_nothing_is_figured_from_gears_that_seem_swapped_in_the_job() -> None:
     """8 driven by 17 can only be made slower by a box or another drive gear; 21 driven by 8 put it right."""
     told = {"driven_gear": 8, "drive_gear": 17, "gear_family": "plain sleeve"}

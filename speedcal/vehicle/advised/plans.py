@@ -139,11 +139,19 @@ def plans_of(
     has_parts = any(plan.choice.kind != "keep" for plan in plans)
     if needle_is_off(judge) and (has_parts or is_mostly_needle(judge)):
         plans += _set_over(judge, by_slope)
-    plans += undoing
+    plans = [plan for plan in plans if not any(_spares_needle(other, plan) for other in plans)] + undoing
     if not has_parts and not any(plan.passes for plan in plans):
         return []
     plans = [plan for plan in plans if not _makes_worse(judge, keep, plan)]
     return _in_order([_nearer_to_true(judge, lists, plan) for plan in plans]) if plans else []
+
+
+def _spares_needle(plan: Plan, other: Plan) -> bool:
+    """Tell whether a plan is another without the needle, surely passes, and leaves no more than opening it is worth."""
+    if plan.choice is not other.choice or plan.shift_mps or not other.shift_mps or plan.is_untouched:
+        return False
+    worth = WORTH_A_STEP_PERCENT * _WORK["needle"]
+    return plan.probability >= SURE_ENOUGH and plan.worst_percent < other.worst_percent + worth
 
 
 def _makes_worse(judge: Judge, keep: Choice, plan: Plan) -> bool:
