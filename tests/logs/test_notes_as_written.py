@@ -177,6 +177,9 @@ def test_the_unit_may_stand_in_a_message_above_the_readings(tmp_path):
         ("84311", 45),
         ("no 47", None),
         ("then 52", None),
+        ("misread, 52", None),
+        ("on the phone 52", None),
+        ("miles out, 52", None),
         ("52", None),
     ],
 )

@@ -76,12 +76,13 @@ _LEADING = late_pattern(
     rf"\W*(?P<speed>\d{{1,3}}(?:[.,]\d{{1,2}})?)(?![\w:]|[.,/-]\d)\s?(?:(?:{SPEED_UNIT})(?![a-z]))?+", re.IGNORECASE
 )
 _WORD = late_pattern(r"[^\W\d_]{2}")
-_CORRECTS = late_pattern(
-    r"(?<![a-z])(?:to|or|and|then|now|no|not|nay|sorry|oops|meant?|make|was|is|should|actually|rather|correct\w*|instead"
-    r"|wrong|again|up|down|drop\w*|fall\w*|ris\w*|slow\w*|speed(?! limit)|bis|oder|und|dann|nein|nicht|ou|puis|non|pas"
-    r"|luego|o|y|poi|of|dan|nee)(?![a-z])"
+_UNSETTLED = late_pattern(
+    r"^\W*(?:miles?|mi|km|kilomet\w+|m|on|by|from|per|auf|laut|sur|selon)(?![a-z])"
+    r"|(?<![a-z])(?:wait|mis\w+|edit\w*|typo|fix\w*|err\w*|better|i mean|it.?s|that.?s|to|or|and|then|now|no|not|nay"
+    r"|sorry|oops|meant?|make|was|is|should|actually|rather|correct\w*|instead|wrong|again|up|down|drop\w*|fall\w*|ris\w*"
+    r"|slow\w*|speed(?! limit)|bis|oder|und|dann|nein|nicht|ou|puis|non|pas|luego|o|y|poi|of|dan|nee)(?![a-z])"
 )
-"""Between two numbers: both are speeds, or the second stands for the first."""
+"""Between two numbers: both are speeds, the second stands for the first, or the first is what else was seen."""
 _LONGEST, _FIGURES_OF_NO_SPEED = 60, 4
 _U_ABOUT_STEPS = 1.0
 """Standard uncertainty of a reading noted as about, in units of the dial: from memory of how people speak."""
@@ -169,7 +170,7 @@ def leading_speed(rest: str) -> float | None:
     words = text[found.end() : other.start()].lower()
     if other[0][:_FIGURES_OF_NO_SPEED].isdigit() and len(other[0]) >= _FIGURES_OF_NO_SPEED:
         return _float(found["speed"])
-    if not _WORD.search(words) or _CORRECTS.search(words) or INSTRUMENT.search(words):
+    if not _WORD.search(words) or _UNSETTLED.search(words) or INSTRUMENT.search(words):
         return None
     return _float(found["speed"])
 
