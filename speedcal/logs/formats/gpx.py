@@ -73,7 +73,7 @@ def _read(source: Source, zone: tzinfo | None) -> Document:
     if data[:2] in {b"\xff\xfe", b"\xfe\xff"} or (_DECLARES.match(data[:400]) and not _UTF_8.match(data[:400])):
         data = re.sub(r"^\s*<\?xml[^>]*\?>", "", source.text(), count=1).encode("utf-8", "replace")
     data = data.removeprefix(b"\xef\xbb\xbf").lstrip()
-    if _COMMAS.search(data):
+    if _COMMAS.search(data[:_PIECE]):
         data = _BETWEEN_FIGURES.sub(b".", data)
     refuse_doctype(source, data)
     pattern = PointPattern.of(data, Names().mps_in)

@@ -12,7 +12,7 @@ from speedcal.logs.drive.speed_physics import are_swapped, fastest_in, is_receiv
 from speedcal.logs.drive.track import Fixes, Track, build_track
 from speedcal.logs.formats.registry import Request
 from speedcal.logs.source import Source
-from speedcal.logs.tables.angles import read_positions
+from speedcal.logs.tables.angles import are_on_the_globe, read_positions
 from speedcal.logs.tables.markers import cleaned_speeds
 from speedcal.logs.tables.sessions import one_session
 from speedcal.logs.tables.tabular import Table, check_header, is_missing, named_column, uses_decimal_comma
@@ -30,7 +30,6 @@ _STATUS = _INVALID | frozenset(
 )
 """What a column about the fix may hold."""
 _MOST_MARKED = 0.5
-_MOST_DEG = (90.0, 180.0)
 
 
 def has_fixes(table: Table) -> bool:
@@ -61,7 +60,7 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
     if are_swapped(time_s, latitude, longitude, _fullest_speed(table, headings, comma=comma)):
         latitude, longitude = longitude, latitude
         findings.append(Finding("positions_swapped"))
-    if not ((np.abs(latitude) <= _MOST_DEG[0]) & (np.abs(longitude) <= _MOST_DEG[1])).any():
+    if not are_on_the_globe(latitude, longitude).any():
         _refuse_positions(source, table, headings)
     ground = positions_mps(time_s, latitude, longitude)
     if request.column is not None:

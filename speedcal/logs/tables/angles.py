@@ -67,6 +67,12 @@ def read_positions(
     return latitude, longitude
 
 
+def are_on_the_globe(latitude: FloatArray, longitude: FloatArray) -> BoolArray:
+    """Return which positions can be ones."""
+    within = (np.abs(latitude) <= _MOST_DEG["latitude"]) & (np.abs(longitude) <= _MOST_DEG["longitude"])
+    return np.asarray(within)
+
+
 def _written(table: Table, headings: Sequence[Heading], role: Role, index: int | None) -> tuple[list[str], BoolArray]:
     """Return the numbers of a column as they are written, and whether a letter says south or west of each.
 

@@ -199,7 +199,7 @@ _FEWEST_LAPS, _OFTEN_BACK, _LONGEST_LAP_S = 6, 0.2, 3600.0
 _FEWEST_NOTED, _MOST_NOTED = 4, 40
 """Of times that are hours and minutes in digits."""
 _DAY_S, _NEARLY_A_DAY_S = 86_400.0, 64_800.0
-_DAY_IN_FIGURES, _MOST_DAYS = 1e6, 2
+_DAY_IN_FIGURES, _EARLIEST_DAY, _MOST_DAYS = 1e6, 10_000, 2
 """Beyond it stand the figures of the date before those of the clock, of a drive over midnight two."""
 _SPREADSHEET_EPOCH_D = 25_569
 """Number of 1970-01-01 among the days that spreadsheets count from the end of 1899."""
@@ -231,7 +231,8 @@ def _number_times(values: FloatArray, step: float, words: str) -> Stamps:
     for pattern, factor in _UNITS:
         if pattern.search(words):
             return Stamps(values * factor, "elapsed", step * factor)
-    if whole and len(set(values // _DAY_IN_FIGURES)) <= _MOST_DAYS and _are_clock_digits(values % _DAY_IN_FIGURES):
+    days = set((values // _DAY_IN_FIGURES).tolist()) if whole else set()
+    if 0 < len(days) <= _MOST_DAYS and min(days) > _EARLIEST_DAY and _are_clock_digits(values % _DAY_IN_FIGURES):
         values = values % _DAY_IN_FIGURES  # 250614140320: which of the first six is the day is open
     if _CLOCK_FIGURES in words or _are_clock_digits(values):
         hours, rest = np.divmod(values, 10_000)
