@@ -8,7 +8,7 @@ from benchmark.judge import drives_of
 
 import speedcal
 from speedcal.calibration.logged import latent_speed
-from speedcal.calibration.logged.alike import telling_alike
+from speedcal.calibration.logged.alike import telling_dial_alike, telling_speed_alike
 from speedcal.interval import FloatArray
 from speedcal.simulate import simulate
 
@@ -16,7 +16,7 @@ from speedcal.simulate import simulate
 def _alike(value: list[float], moved: list[float], *, step: float = 1.0, wandered2: float = 0.0) -> list[float]:
     count = len(value)
     return list(
-        telling_alike(
+        telling_speed_alike(
             np.array(value),
             np.zeros(count, np.int64),
             moved=np.array(moved),
@@ -44,8 +44,18 @@ def test_values_that_are_not_rounded_each_tell_something() -> None:
 
 
 def test_a_gap_of_the_track_parts_what_is_alike() -> None:
-    told = telling_alike(np.full(4, 3.0), np.array([0, 0, 1, 1]), moved=np.zeros(4), wandered2=np.zeros(4), step=1.0)
-    assert list(told) == [2, 2, 2, 2]
+    value, piece, still = np.full(4, 3.0), np.array([0, 0, 1, 1]), np.zeros(4)
+    assert list(telling_speed_alike(value, piece, moved=still, wandered2=still, step=1.0)) == [2, 2, 2, 2]
+    assert telling_dial_alike(value, piece, exact=value, step=1.0) == pytest.approx([2, 2, 2, 2])
+
+
+@pytest.mark.parametrize("step", [1.0, 0.447])
+def test_values_tell_a_dial_the_same_by_how_near_they_lie_on_it(step: float) -> None:
+    """Alike in full where they lie on one place, not at all a tenth of a step apart, by half at half of that."""
+    value, piece = step * np.array([3.0, 3, 3, 3, 4, 3]), np.zeros(6, np.int64)
+    exact = step * np.array([3.1, 3.15, 3.1, 3.3, 4.1, 3.1])
+    assert telling_dial_alike(value, piece, exact=exact, step=step) == pytest.approx([2.5, 2, 2.5, 1, 1, 1])
+    assert (telling_dial_alike(value, piece, exact=exact, step=0.0) == 1).all()
 
 
 def test_held_speeds_are_known_better_when_the_same_is_heard_once(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -60,7 +70,8 @@ def test_held_speeds_are_known_better_when_the_same_is_heard_once(monkeypatch: p
         return np.array([(factor.value / true - 1, factor.half_width / true) for factor, true in factors])
 
     once = fitted()
-    monkeypatch.setattr(latent_speed, "telling_alike", lambda value, piece, **_: np.ones(len(value)))
+    for rule in ("telling_speed_alike", "telling_dial_alike"):
+        monkeypatch.setattr(latent_speed, rule, lambda value, piece, **_: np.ones(len(value)))
     each = fitted()
     assert np.sqrt(np.mean(once[:, 0] ** 2)) < np.sqrt(np.mean(each[:, 0] ** 2))
     assert np.median(once[:, 1]) < 0.83 * np.median(each[:, 1])

@@ -62,6 +62,8 @@ def judge(
             notes.append(note)
     calibration = replace(calibration, findings=tuple(notes))
     unit = _unit_suspected(calibration)  # in another unit readings scatter otherwise, too
+    if narrow is not None and narrow.code == "one_speed":  # where nothing tells clock and lag, they need not settle
+        fit_reasons = tuple(reason for reason in fit_reasons if reason.code != "fit_unsettled")
     reasons = (*((unit,) if unit else ()), *fit_reasons, *_reasons(calibration, narrow, logged=logged))
     return replace(calibration, trust=Trust("WEAK", reasons) if reasons else Trust("TRUSTED"))
 

@@ -1,8 +1,9 @@
 """Rounded values that tell the same: how many of their neighbours say what each of them says.
 
 An interval that is told twice is still one interval. As messages of their own both would count, and the dial at a speed
-that is held within a step would be pulled to the middle of that step. Equal values in a row are alike while the speed
-between them has moved, and may have wandered, by little of a step.
+that is held within a step would be pulled to the middle of that step. Of the speed, equal values in a row tell the same
+while it has moved, and may have wandered, by little of a step. Of a dial, they tell the same where they lie near each
+other on it, however often the speed, or the noise of what is known of it, has gone to and fro between them.
 """
 
 from __future__ import annotations
@@ -16,10 +17,10 @@ _FAR = 3.0
 """Farther apart than any two values that are alike."""
 
 
-def telling_alike(
+def telling_speed_alike(
     value: FloatArray, piece: IntArray, *, moved: FloatArray, wandered2: FloatArray, step: float
 ) -> FloatArray:
-    """Return how many values, itself among them, tell what each tells, shape (n,).
+    """Return how many values, itself among them, tell of the speed what each tells, shape (n,).
 
     Parameters
     ----------
@@ -43,3 +44,25 @@ def telling_alike(
     along = np.cumsum(apart)
     last, first = np.searchsorted(along, along + 1, side="right"), np.searchsorted(along, along - 1)
     return (last - first).astype(float)
+
+
+def telling_dial_alike(value: FloatArray, piece: IntArray, *, exact: FloatArray, step: float) -> FloatArray:
+    """Return how many values of a row of equal ones tell of a dial what each tells, the nearer the more, shape (n,).
+
+    Parameters
+    ----------
+    value, piece, step
+        As of :func:`telling_speed_alike`.
+    exact
+        What was rounded, as it is known by now, shape (n,).
+    """
+    if step <= 0:
+        return np.ones(len(value))
+    reach = ALIKE_STEPS * step
+    alone = (np.diff(value, prepend=np.nan) != 0) | (np.diff(piece, prepend=-1) != 0)
+    place = np.cumsum(alone) * (np.ptp(exact) + 2 * reach) + exact  # other rows of values are out of reach
+    order = np.sort(place)
+    total = np.concatenate(([0.0], np.cumsum(order)))
+    low, here, high = (np.searchsorted(order, place + side * reach, side="right") for side in (-1, 0, 1))
+    away = place * (2 * here - low - high) + total[low] + total[high] - 2 * total[here]
+    return np.asarray(np.maximum(high - low - away / reach, 1.0))

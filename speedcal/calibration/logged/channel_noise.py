@@ -1,4 +1,4 @@
-"""How noisy the values of an instrument are and how far their stamps are off, learnt with the speed behind them."""
+"""What is believed of an instrument: how noisy its values are, how far their stamps are off, what they tell."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from speedcal.calibration.dial.rounded_likelihood import Told
+from speedcal.calibration.dial.rounded_likelihood import Message, Told, nothing_said
 from speedcal.calibration.speed.motion import local_sum
 from speedcal.interval import FloatArray, median
 
@@ -78,3 +78,30 @@ class Noise:
             self.variance = np.maximum(own, least)
         else:
             self.variance = np.full(len(steep), usual)
+
+
+@dataclass(slots=True)
+class ChannelState:
+    """What is believed of one channel of n values."""
+
+    message: Message
+    noise: Noise
+    alike: FloatArray
+    """How many values tell what each tells, shape (n,)."""
+    rounds: int = 0
+    """In which that was counted."""
+
+    @classmethod
+    def of(cls, count: int, variance: float) -> ChannelState:
+        """Return what is believed of values that are not heard yet, of the same noise."""
+        return cls(nothing_said(count), Noise.of(count, variance), np.ones(count))
+
+    def alike_by_now(self, alike: FloatArray) -> FloatArray:
+        """Return how many values tell what each tells by this round and those before, which count less.
+
+        Taken as they are in a round, counts go to and fro with the speed that they move, for one round in 20 more.
+        """
+        self.rounds += 1
+        share = 2 / (self.rounds + 1)
+        self.alike = self.alike ** (1 - share) * alike**share
+        return self.alike

@@ -61,7 +61,7 @@ class HeldRounding:
 
 
 def mean_about(time_s: FloatArray, value: FloatArray, run: IntArray | None = None) -> tuple[FloatArray, FloatArray]:
-    """Return mean and variance of the values about each of them, in a short steady run of those of the same run.
+    """Return mean and variance of the values about each of them, in a steady run of those of the same run.
 
     The ramps at its ends neither round otherwise what is held between them, nor tell where its step ends.
 
@@ -91,8 +91,7 @@ def _about(time_s: FloatArray, reach_s: float, run: IntArray | None) -> tuple[In
         return first, last
     begin = np.flatnonzero(np.diff(run, prepend=run[0] - 1))
     length = np.diff(begin, append=len(run))
-    lasts_s = np.repeat(time_s[begin + length - 1] - time_s[begin], length)
-    inside = (run >= 0) & (lasts_s < 2 * reach_s)
+    inside = run >= 0
     first = np.where(inside, np.maximum(first, np.repeat(begin, length)), first)
     return first, np.where(inside, np.minimum(last, np.repeat(begin + length, length)), last)
 

@@ -10,7 +10,7 @@ either way: its *uneven lag*. All of it is fitted by Gauss and Newton's method o
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -18,8 +18,8 @@ from speedcal.calibration.dial import rounded_likelihood
 from speedcal.calibration.dial.curve import driven_points
 from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.dial.dial_mixture import PointerPlay
-from speedcal.calibration.logged.alike import telling_alike
-from speedcal.calibration.logged.channel_noise import Noise
+from speedcal.calibration.logged.alike import telling_dial_alike, telling_speed_alike
+from speedcal.calibration.logged.channel_noise import ChannelState
 from speedcal.calibration.logged.latent_model import (
     CLOCK,
     DAMPING,
@@ -32,7 +32,7 @@ from speedcal.calibration.logged.latent_model import (
     Start,
     prior_of_unknowns,
 )
-from speedcal.calibration.logged.latent_step import LastStep, newton_step
+from speedcal.calibration.logged.latent_step import LastStep, Pace, newton_step
 from speedcal.calibration.logged.latent_views import View, WeightTable
 from speedcal.calibration.speed.banded import Banded
 from speedcal.calibration.speed.motion import Motion, local_sum
@@ -55,14 +55,6 @@ _LOOSE = 1e-6
 _SMOOTH_S = 3.0
 _HELD = 1e12
 """Information of a damping, or an uneven lag, that is taken as none."""
-
-
-@dataclass(slots=True)
-class _State:
-    """What is believed of one channel."""
-
-    message: rounded_likelihood.Message
-    noise: Noise
 
 
 def _knots(speed: FloatArray) -> FloatArray:
@@ -105,10 +97,11 @@ class _Fitter:
         knots = _knots(start.speed_mps)
         self.dial = Dial(knots, start.offset_mps + start.gain * knots, np.zeros((len(knots),) * 2), knots)
         self.table = WeightTable(self.dial, 1.2 * float(knots[-1]) + 10.0)
+        self.pace = Pace(np.zeros(len(knots)))
         self.prior = prior_of_unknowns(knots, driven_points(start.speed_mps))
         shaky = max(start.scatter_mps**2 - log.step_mps**2 / 12, 0.1**2)
         self.states = {
-            name: _State(rounded_likelihood.nothing_said(count), Noise.of(count, variance))
+            name: ChannelState.of(count, variance)
             for name, count, variance in (
                 ("track", len(track.time_s), start.track_noise_mps**2),
                 ("log", len(log.time_s), shaky),
@@ -196,14 +189,14 @@ class _Fitter:
         channel, state = (self.track, self.log)[name == "log"], self.states[name]
         mean = view.constant + view.places.of(self.coefficients, view.row)
         variance = np.maximum(view.places.variances(self.inverse, view.row, view.row), 1e-10)
-        alike = self._alike(channel, view)
+        alike = state.alike_by_now(self._alike(name, view))
         cavity, cavity_variance = rounded_likelihood.without(mean, variance, state.message.times(alike))
         steep = view.gain * view.places.of(self.coefficients, view.places.rate)
         stated = channel.u_mps**2
         wrong = rounded_likelihood.wrong_of_log(steep) if name == "log" else rounded_likelihood.WRONG_DENSITY
         value, step = channel.value_mps, channel.step_mps
         told = rounded_likelihood.told_by(value, step, state.noise.at(steep) + stated, cavity, cavity_variance, wrong)
-        share = 1.0 if not state.message.precision.any() else _BLEND
+        share = 1.0 if not state.message.precision.any() else _BLEND * self.pace.share
         view.right = told.right
         state.message = state.message.blended(told.message.times(1 / alike), share)
         state.noise.learn(
@@ -216,15 +209,23 @@ class _Fitter:
             local=name == "track",
         )
 
-    def _alike(self, channel: Channel, view: View) -> FloatArray:
-        """Return how many values of a channel tell what each tells."""
-        shown = view.gain * view.places.of(self.coefficients, view.places.value)
-        return telling_alike(
-            channel.value_mps,
-            channel.piece,
-            moved=_since_before(shown),
-            wandered2=view.gain**2 * self.motion.wander2[view.places.index[1]] * _since_before(channel.time_s),
-            step=channel.step_mps,
+    def _alike(self, name: str, view: View) -> FloatArray:
+        """Return how many values tell what each tells: those of a log of its dial, those of a track of the speed.
+
+        On the dial they lie where it would show them at once: told by their lag as well, the lag swings with them, and
+        of receivers that smooth one log in 20 more does not settle.
+        """
+        track, places = self.track, view.places
+        speed = places.of(self.coefficients, places.value)
+        if name == "log":
+            shown = view.constant + view.gain * speed
+            return telling_dial_alike(self.log.value_mps, self.log.piece, exact=shown, step=self.log.step_mps)
+        return telling_speed_alike(
+            track.value_mps,
+            track.piece,
+            moved=_since_before(speed),
+            wandered2=self.motion.wander2[places.index[1]] * _since_before(track.time_s),
+            step=track.step_mps,
         )
 
     def _improve(self, views: dict[str, View], factor: Banded) -> bool:
@@ -258,10 +259,12 @@ class _Fitter:
         prior_mean = np.concatenate([[self.nuisance[CLOCK], 0.0, 0.0, 0.0, 0.0], self.dial.knots_mps])
         here = np.concatenate([self.nuisance, self.dial.shown_mps])
         step, surprise = newton_step(information + self.prior, slope - self.prior @ (here - prior_mean), none=self.none)
+        rise = step[NUISANCES:]
+        self.pace.go(rise, information[NUISANCES:, NUISANCES:])
         self.nuisance = self.nuisance + _EASED * step[:NUISANCES]
-        self.dial = replace(self.dial, shown_mps=self.dial.shown_mps + step[NUISANCES:])
+        self.dial = replace(self.dial, shown_mps=self.dial.shown_mps + self.pace.share * rise)
         turning = float(np.max(np.abs(step[:NUISANCES]) / _SETTLED))
-        rising = float(np.max(np.abs(step[NUISANCES:]))) / _SETTLED_MPS
+        rising = float(np.max(np.abs(rise))) / _SETTLED_MPS
         moving = max(turning, rising)
         self.last = LastStep(
             (track, log),
@@ -277,6 +280,9 @@ class _Fitter:
             surprise.pop(DAMPING, None)
         if surprise and max(surprise.values()) > max(moving, 1.0):
             self.none.remove(max(surprise, key=lambda which: surprise[which]))
+            self.pace.share = 1.0
+            for state in self.states.values():
+                state.rounds = 0
             return False
         return rising < _AT_REST and turning < _NEARLY_AT_REST
 

@@ -46,6 +46,27 @@ def newton_step(total: FloatArray, pull: FloatArray, *, none: Collection[int]) -
     return step, surprise
 
 
+_SLOWER, _SLOWEST = 0.7, 0.35
+"""A dial that goes back on its step before moves by so much less from then on, down to the second share. At 1 ten of 89
+logs do not settle (cruise control, receivers that smooth, needles that stick), so one; nor do three of 16 needles that
+stick where the share is kept when one more unknown is found."""
+
+
+@dataclass(slots=True)
+class Pace:
+    """How much of its steps a dial takes, and of their new messages values: less where they go to and fro."""
+
+    rise: FloatArray
+    """The step before, shape (knots,)."""
+    share: float = 1.0
+
+    def go(self, rise: FloatArray, information: FloatArray) -> None:
+        """Renew the share by the next step and the information about the dial."""
+        if rise @ information @ self.rise < 0:
+            self.share = max(_SLOWER * self.share, _SLOWEST)
+        self.rise = rise
+
+
 @dataclass(frozen=True, slots=True)
 class LastStep:
     """The last step: what moves each value, as it is and weighted, and what that pulls the coefficients by.
