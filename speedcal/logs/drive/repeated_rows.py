@@ -23,6 +23,9 @@ which there are so many at least: a log that rests in between jumps. Soonest com
 _JUMP_STEPS = 1.5
 """Behind a jump of more steps a display that is renewed with every row mostly moves on in the next. Of 330 sound logs
 none lost a row."""
+_BUNDLED = 2.0
+"""Rows whose mean distance is so many times the usual one come in bundles: those of one are of one moment, or stamped
+when they were sent."""
 _USUAL_S, _LONGEST_S = 5.0, 600.0
 """A hand is slower than this; a value that stays for longer is a log that rests. [s]"""
 _EVERY_S = 1.0
@@ -76,7 +79,11 @@ def not_renewed(time_s: FloatArray, speed_mps: FloatArray, step_mps: float) -> B
         Rows, shape (n,). [s, m/s]
     """
     nothing = np.zeros(len(time_s), bool)
-    if len(time_s) < _FEWEST or not np.isfinite(time_s + speed_mps).all() or np.median(np.diff(time_s)) > _USUAL_S:
+    if len(time_s) < _FEWEST or not np.isfinite(time_s + speed_mps).all():
+        return nothing
+    apart_s = np.diff(time_s)
+    usual_s = float(np.median(apart_s))
+    if usual_s > _USUAL_S or np.mean(apart_s) > _BUNDLED * usual_s:
         return nothing
     change = np.abs(np.diff(speed_mps))
     moves = np.flatnonzero(change > step_mps / 2) + 1
