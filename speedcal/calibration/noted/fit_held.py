@@ -157,7 +157,7 @@ def _u_rounding(modes: HeldModes, holds: Holds, indicated: FloatArray, taken: In
     shown, speed = indicated[matched], holds.speed_mps[taken[matched]]
     step_mps, rounded = steps_of(shown, step_mps)
     off = shown - modes.offset_mps[best] - modes.gain[best] * speed
-    return 0.0 if over_receiver(shown, off, speed, step_mps) > 0 else rounded / float(np.sqrt(12))
+    return 0.0 if over_receiver(shown, off, speed, step_mps, rounded) > 0 else rounded / float(np.sqrt(12))
 
 
 def _ways(

@@ -55,7 +55,7 @@ def held_on_marks(
     kept, _, _ = driven.at(moment[use])  # whatever course the needle followed
     step, rounded = steps_of(shown, float(np.sqrt(12)) * u_rounding_mps)
     count = len(np.unique(shown))
-    by_gps = over_receiver(shown, off, kept, step)
+    by_gps = over_receiver(shown, off, kept, step, rounded)
     if rounded == step:
         return HeldOnMarks(_told(count - _LINE, step, off), by_gps, u_rounding_mps)
     tens = round(float(np.ptp(shown)) / step)
@@ -70,7 +70,9 @@ def steps_of(shown_mps: FloatArray, step_mps: float) -> tuple[float, float]:
     return (ten, ten / 2) if is_multiple(shown_mps, ten).all() else (step_mps, step_mps)
 
 
-def over_receiver(shown_mps: FloatArray, off_mps: FloatArray, kept_mps: FloatArray, step_mps: float) -> float:
+def over_receiver(
+    shown_mps: FloatArray, off_mps: FloatArray, kept_mps: FloatArray, step_mps: float, rounded_mps: float
+) -> float:
     """Return the log odds of a needle held on its marks against speeds held by a receiver or as they came.
 
     Parameters
@@ -81,12 +83,14 @@ def over_receiver(shown_mps: FloatArray, off_mps: FloatArray, kept_mps: FloatArr
         What a line leaves of each.
     kept_mps
         True speed of each.
+    step_mps, rounded_mps
+        As :func:`steps_of` returns them; rounded to fives, tens held by a receiver would come out as fives as often.
     """
     count = len(np.unique(shown_mps))
     turned = np.angle(np.mean(np.exp(2j * np.pi * kept_mps / step_mps))) / (2 * np.pi)
     beside = kept_mps / step_mps - turned
     by_receiver = _told(count - _STEPS_APART, step_mps, step_mps * (beside - np.round(beside)))
-    return _told(count - _LINE, step_mps, off_mps) - max(by_receiver, 0.0)
+    return _told(count - _LINE, step_mps, off_mps) - max(by_receiver, 0.0) + float(np.log(step_mps / rounded_mps))
 
 
 def _told(count: int, step_mps: float, left_mps: FloatArray) -> float:

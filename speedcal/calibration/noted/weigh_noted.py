@@ -91,8 +91,8 @@ def weigh_notes(
         held = held_on_marks(ground, driven, marks, exact, u_rounding_mps)
         odds = min(exact.log_evidence - cells.log_evidence, held.log_odds)
         # a course that was chosen for how the readings lie on it has to show more than the speed itself
-        by_gps = held.log_odds_by_gps + (tuned.MARKS_EVIDENCE if ground is driven else 0.0)
-        if habit.is_exact or min(odds, by_gps) > tuned.MARKS_EVIDENCE:
+        least = tuned.MARKS_BY_GPS if ground is driven else tuned.MARKS_EVIDENCE
+        if habit.is_exact or (odds > tuned.MARKS_EVIDENCE and held.log_odds_by_gps > least):
             notes, cells = marks, exact
         elif odds > tuned.MARKS_EVIDENCE and held.u_rounding_mps < u_rounding_mps:
             notes = replace(notes, u_rounding_mps=held.u_rounding_mps)

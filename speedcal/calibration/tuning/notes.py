@@ -125,11 +125,11 @@ LOOSE_AT_MOST_MPS = 0.5
 day reach 1.4 a look, whatever their scatter, in one file of 310; needles that swing by 1.6 to 3 mph in half.
 At 0.46 two in a hundred more of the same road get a number, without it three in four of such needles are refused."""
 
-COARSE_U_MPS, MARKS_EVIDENCE = 0.35, 3.0
+COARSE_U_MPS, MARKS_EVIDENCE, MARKS_BY_GPS = 0.35, 3.0, 1.0
 """Rounding from which on, standard, and log odds (20 to 1) at which readings are taken as noted with the needle on its
-marks, and not as rounded to them. Against speeds held a step apart by a receiver even odds are asked, but of a needle
-thought to hang. Of 56 files of such speeds, wherever between two marks the needle stood, none is then sure and wrong,
-eight in 28 when only multiples of the step were asked after; of needles held on fives 11 in 14 are TRUSTED."""
+marks, and not as rounded to them; and those (3 to 1) against speeds held a step apart by a receiver, but of a needle
+thought to hang. When only multiples of the step were asked after, eight in 28 files of such speeds were sure and wrong;
+at even odds two in 32, at these one in 40 (seeds 423, 470). Of 20 of needles held on fives and tens 5 are TRUSTED."""
 
 MARKS_U_MPS = 0.5 * MPH_MPS
 """How well a needle stands on its mark at the most, standard, whatever lies between two marks."""
