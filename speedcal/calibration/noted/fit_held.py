@@ -150,14 +150,16 @@ def _taken(modes: HeldModes, again: BoolArray) -> IntArray:
 
 
 def _u_rounding(modes: HeldModes, holds: Holds, indicated: FloatArray, taken: IntArray, step_mps: float) -> float:
-    """Return what marks were rounded by, standard: nothing unless the holds lie a step apart, as by a receiver."""
+    """Return what marks were rounded by, standard: nothing unless a receiver kept the holds, a step apart."""
     if step_mps < np.sqrt(12) * tuned.COARSE_U_MPS:
         return 0.0
     best, matched = int(np.argmax(modes.log_mass)), taken >= 0
     shown, speed = indicated[matched], holds.speed_mps[taken[matched]]
     step_mps, rounded = steps_of(shown, step_mps)
-    off = shown - modes.offset_mps[best] - modes.gain[best] * speed
-    return 0.0 if over_receiver(shown, off, speed, step_mps, rounded) > 0 else rounded / float(np.sqrt(12))
+    needle_mps = float(modes.offset_mps[best])
+    off = shown - needle_mps - modes.gain[best] * speed
+    held = over_receiver(shown, off, speed, step_mps, rounded, needle_mps=needle_mps) + tuned.LISTED_HELD
+    return 0.0 if held > 0 else rounded / float(np.sqrt(12))
 
 
 def _ways(

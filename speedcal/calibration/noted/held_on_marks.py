@@ -17,7 +17,7 @@ from speedcal.calibration.noted.clock_posterior import Cells, best_moments
 from speedcal.calibration.noted.note_lines import Notes
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import notes as tuned
-from speedcal.calibration.tuning.general import WRONG_BELOW
+from speedcal.calibration.tuning.general import OFFSET_SHARES, OFFSET_SIZES_MPS, WRONG_BELOW
 from speedcal.calibration.tuning.track import SLOWEST_MPS
 from speedcal.interval import FloatArray
 from speedcal.logs.writing.numbers import is_multiple
@@ -55,7 +55,7 @@ def held_on_marks(
     kept, _, _ = driven.at(moment[use])  # whatever course the needle followed
     step, rounded = steps_of(shown, float(np.sqrt(12)) * u_rounding_mps)
     count = len(np.unique(shown))
-    by_gps = over_receiver(shown, off, kept, step, rounded)
+    by_gps = over_receiver(shown, off, kept, step, rounded, needle_mps=float(cells.offset_mps[best]))
     if rounded == step:
         return HeldOnMarks(_told(count - _LINE, step, off), by_gps, u_rounding_mps)
     tens = round(float(np.ptp(shown)) / step)
@@ -71,9 +71,17 @@ def steps_of(shown_mps: FloatArray, step_mps: float) -> tuple[float, float]:
 
 
 def over_receiver(
-    shown_mps: FloatArray, off_mps: FloatArray, kept_mps: FloatArray, step_mps: float, rounded_mps: float
+    shown_mps: FloatArray,
+    off_mps: FloatArray,
+    kept_mps: FloatArray,
+    step_mps: float,
+    rounded_mps: float,
+    *,
+    needle_mps: float,
 ) -> float:
     """Return the log odds of a needle held on its marks against speeds held by a receiver or as they came.
+
+    Rounded alike, readings of a receiver's steps go up as the speed does and sit up to half a step off, as few needles.
 
     Parameters
     ----------
@@ -85,12 +93,22 @@ def over_receiver(
         True speed of each.
     step_mps, rounded_mps
         As :func:`steps_of` returns them; rounded to fives, tens held by a receiver would come out as fives as often.
+    needle_mps
+        By which the needle then sits high.
     """
     count = len(np.unique(shown_mps))
     turned = np.angle(np.mean(np.exp(2j * np.pi * kept_mps / step_mps))) / (2 * np.pi)
     beside = kept_mps / step_mps - turned
     by_receiver = _told(count - _STEPS_APART, step_mps, step_mps * (beside - np.round(beside)))
-    return _told(count - _LINE, step_mps, off_mps) - max(by_receiver, 0.0) + float(np.log(step_mps / rounded_mps))
+    on_marks = _told(count - _LINE, step_mps, off_mps) + _seldom(needle_mps)
+    return on_marks - max(by_receiver, 0.0) + float(np.log(step_mps / rounded_mps))
+
+
+def _seldom(needle_mps: float) -> float:
+    """Return by how many nats such a needle is less likely than one that sits right."""
+    sizes, shares = np.array(OFFSET_SIZES_MPS), np.array(OFFSET_SHARES)
+    seen = shares / sizes * np.exp(-((needle_mps / sizes) ** 2) / 2)
+    return float(np.log(seen.sum() / (shares / sizes).sum()))
 
 
 def _told(count: int, step_mps: float, left_mps: FloatArray) -> float:

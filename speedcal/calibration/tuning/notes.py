@@ -131,6 +131,10 @@ marks, and not as rounded to them; and those (3 to 1) against speeds held a step
 thought to hang. When only multiples of the step were asked after, eight in 28 files of such speeds were sure and wrong;
 at even odds two in 32, at these one in 40 (seeds 423, 470). Of 20 of needles held on fives and tens 5 are TRUSTED."""
 
+LISTED_HELD = 2.3
+"""Log odds (10 to 1, our own judgment) that a list is what it is asked for, speeds held by the dial and on its marks,
+and not what it showed at speeds held by a receiver. At even odds a third of lists, of dials nearly right, are WEAK."""
+
 MARKS_U_MPS = 0.5 * MPH_MPS
 """How well a needle stands on its mark at the most, standard, whatever lies between two marks."""
 
