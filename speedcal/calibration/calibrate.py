@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,7 +14,6 @@ from speedcal.calibration.fit_drive import fit_drive
 from speedcal.calibration.judged.falls import falls_in_spells
 from speedcal.calibration.judged.noticed import beside_track, hanging, heights_missing, left_out, rounded_by_reader
 from speedcal.calibration.judged.quality import judge
-from speedcal.calibration.judged.uncertainty import uncertainty_budget
 from speedcal.calibration.logged.bends import in_bends
 from speedcal.calibration.logged.one_dial import LoggedDial
 from speedcal.calibration.logged.row_means import RowMeans
@@ -26,7 +24,6 @@ from speedcal.calibration.noted.other_scale import with_other_scale
 from speedcal.calibration.readings.converted_steps import as_it_went
 from speedcal.calibration.readings.habits import ReadFrom, Rounding, habit_of, shared_beside
 from speedcal.calibration.readings.kind import is_log
-from speedcal.calibration.readings.local_time import zone_of_drive
 from speedcal.calibration.readings.odometer import OdometerFactor, odometer_factor
 from speedcal.calibration.readings.refusals import (
     refuse_hopeless,
@@ -42,16 +39,13 @@ from speedcal.calibration.speed.runs import steady_runs
 from speedcal.calibration.speed.track_part import days_of
 from speedcal.calibration.speed.way_speed import speed_along_way
 from speedcal.calibration.speed.week_count import counted_on
+from speedcal.calibration.unjudged import readings_table, unjudged
 from speedcal.errors import FitError, SpeedcalError, check_kind
-from speedcal.finding import Finding, Trust
-from speedcal.interval import IntArray, Interval
+from speedcal.finding import Finding
 from speedcal.logs.drive.readings import Readings, Terrain
 from speedcal.logs.drive.track import Track
 from speedcal.logs.drive.truth import kinship
 from speedcal.units import DisplayUnit, check_display_unit, display_unit_of
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 def calibrate(
@@ -148,13 +142,13 @@ def calibrate(
     line = with_shared(line, shared_beside(line, readings, told))
     odometer = _odometer(ground, line, readings)
     line, dial = _with_shared_ratios(line, ground)
-    table = _table(readings, line, dial, runs.number_at(line.time_s))
+    table = readings_table(readings, line, dial, runs.number_at(line.time_s))
     log = LoggedDial.of(table, ground, line, dial, readings.speed_resolution_mps)
     if log is not None:
         line, dial = log.widened(line, dial)
     refuse_too_few(int(table["used"].sum()), readings)
     shown_in = unit or display_unit_of(readings.speed_unit)
-    calibration = _calibration(track, readings, ground, line, dial, table, unit=shown_in, odometer=odometer)
+    calibration = unjudged(track, readings, ground, line, dial, table, unit=shown_in, odometer=odometer)
     doubts = () if log is None else log.doubts(calibration.scatter_mps, calibration.unit)
     seen = (*doubts, *line.findings) if ground.is_recorded_often else ()
     refuse_nonsense(calibration, readings, seen, range_gains)
@@ -184,49 +178,6 @@ def _ground(track: Track, readings: Readings, terrain: Terrain | None) -> Ground
     if ground.is_recorded_often or is_log(np.sort(readings.time_s[usable_readings(readings)])):
         return ground
     return speed_along_way(ground)
-
-
-def _calibration(
-    track: Track,
-    readings: Readings,
-    ground: GroundSpeed,
-    line: MeasuredLine,
-    dial: Dial,
-    table: pd.DataFrame,
-    *,
-    unit: DisplayUnit,
-    odometer: OdometerFactor | None,
-) -> Calibration:
-    """Return what came out, before it is judged."""
-    used, run = table["used"].to_numpy(), table["run"].to_numpy()
-    reference = float(np.median(line.ground_mps[used]))
-    return Calibration(
-        unit=unit,
-        dial=dial,
-        clock_offset_s=None
-        if line.clock_offset_s is None
-        else Interval.known_to(line.clock_offset_s, line.u_clock_offset_s),
-        odometer_factor=Interval.around(odometer.value, 2.0 * odometer.u) if odometer and odometer.value else None,
-        scatter_mps=line.scatter_mps,
-        speed_source=ground.source,
-        trust=Trust("TRUSTED"),
-        readings=table,
-        ground=_ground_table(ground),
-        steady_runs=len(np.unique(run[used & (run >= 0)])),
-        budget=uncertainty_budget(
-            line,
-            dial,
-            reference_mps=reference,
-            u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12)
-            if line.u_rounding_mps is None
-            else line.u_rounding_mps,
-            u_ground_mps=ground.u_speed_mps,
-        ),
-        reference_speed_mps=reference,
-        needle_lag_s=line.needle_lag_s,
-        zone_s=zone_of_drive(track, readings.clock, line.clock_offset_s),
-        sources=tuple((log.source, log.digest) for log in (track, readings)),
-    )
 
 
 def _fitted(
@@ -301,31 +252,3 @@ def _odometer(ground: GroundSpeed, line: MeasuredLine, readings: Readings) -> Od
         u_time_s=float(np.hypot(NOTED_U_TIME_S, readings.time_resolution_s / np.sqrt(12))),
         u_clock_s=line.u_clock_offset_s,
     )
-
-
-def _table(readings: Readings, line: MeasuredLine, dial: Dial, run: IntArray) -> pd.DataFrame:
-    """Return what became of each reading, as :attr:`Calibration.readings` documents it."""
-    import pandas as pd
-
-    predicted = dial.indicated(line.ground_mps) - line.reading_shift_mps
-    reason = np.array(line.reason, dtype=object)
-    return pd.DataFrame(
-        {
-            "line": readings.line,
-            "time_s": line.time_s,
-            "ground_mps": line.ground_mps,
-            "indicated_mps": readings.speed_mps,
-            "predicted_mps": predicted,
-            "residual_mps": readings.speed_mps - predicted,
-            "u_mps": np.full(len(readings), line.scatter_mps),
-            "run": run,
-            "used": reason == "",
-            "reason": reason,
-        }
-    )
-
-
-def _ground_table(ground: GroundSpeed) -> pd.DataFrame:
-    import pandas as pd
-
-    return pd.DataFrame({"time_s": ground.time_s, "speed_mps": ground.speed_mps, "piece": ground.piece})

@@ -23,6 +23,8 @@ which there are so many at least: a log that rests in between jumps. Soonest com
 _JUMP_STEPS = 1.5
 """Behind a jump of more steps a display that is renewed with every row mostly moves on in the next. Of 330 sound logs
 none lost a row."""
+_SOON_S = 1.0
+"""A figure that is renewed so soon is late by less than the speed changes meanwhile. [s]"""
 _BUNDLED = 2.0
 """Rows whose mean distance is so many times the usual one come in bundles: those of one are of one moment, or stamped
 when they were sent."""
@@ -91,6 +93,8 @@ def not_renewed(time_s: FloatArray, speed_mps: FloatArray, step_mps: float) -> B
     if len(stays) < _FEWEST_LATE:
         return nothing
     every = int(np.median(stays))
+    if every * usual_s <= _SOON_S:
+        return nothing
     row, last = np.arange(len(time_s)), np.zeros(len(time_s), np.int64)
     last[moves] = moves
     since = row - np.maximum.accumulate(last)
