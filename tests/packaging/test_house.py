@@ -61,6 +61,7 @@ WITHIN = {
         ("noted", "logged"),
         ("judged",),
         ("checked", "fit_drive"),
+        ("unjudged",),
         ("calibrate",),
         ("__init__",),
     ),

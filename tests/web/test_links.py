@@ -13,8 +13,6 @@ from support.web_site import Site
 from speedcal.web.pages.links import qr_code, reach_of
 
 ADDRESS = "https://drives.example:8443/o/0123456789abcdef0123456789abcdef.AbCd-_AbCdAbCdAbCdAbCdAb"
-_PIXELS = (8, 6, 4, 3, 10, 5, 7, 12)
-"""Sizes of a module. A phone is moved nearer and turned; this decoder misses one code in fifty as it first sees it."""
 
 
 def scanned(svg: str) -> str:
@@ -30,8 +28,8 @@ def scanned(svg: str) -> str:
             x += values[0]
         else:
             x, y = values if sign == "M" else (x + values[0], y + values[1])
-    views = (np.kron(np.rot90(modules, k), np.ones((p, p), np.uint8)) for p in _PIXELS for k in range(4))
-    return next(filter(None, (cv2.QRCodeDetector().detectAndDecode(view)[0] for view in views)), "")
+    # the older of its two decoders misses one code in fifty as it first sees it, and one in 700 from every side
+    return str(cv2.QRCodeDetectorAruco().detectAndDecode(np.kron(modules, np.ones((4, 4), np.uint8)))[0])
 
 
 @pytest.mark.parametrize("address", [ADDRESS, "http://[fd00::1]:8000/c/x.y"])

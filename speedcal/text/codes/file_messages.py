@@ -203,7 +203,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "no_fixes": (_no_fixes, "Give the recording of a drive, with times and positions"),
     "no_positions": (
         _several("there are no columns for latitude and longitude; the columns are {names}"),
-        "Give the recording of the receiver as the track; track and readings may be swapped",
+        "Give the recording of the receiver, with its positions, as the track; track and readings may be swapped",
     ),
     "positions_unread": (
         lambda values: f"positions such as {joined([quoted(cell) for cell in values['found']])} are not understood",
