@@ -261,8 +261,8 @@ def _clock_stepped(values: Values) -> str:
         for row in values["rows"]
     )
     return (
-        "The clock of the readings or that of the track was set on the way, or stood still: against the track that of "
-        f"the readings jumps {steps}. Each part was laid on the track by itself."
+        "One of the two clocks was set on the way, or stood still: against that of the track, the clock of the "
+        f"readings jumps {steps}. Each part was laid on the track by itself."
     )
 
 
