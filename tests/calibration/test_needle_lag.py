@@ -87,9 +87,12 @@ def test_a_display_that_falls_a_little_later_is_held() -> None:
 
 
 def test_readings_of_a_display_that_shows_the_peak_of_each_second_are_held() -> None:
-    """At 30, 40 and 50 mph what it shows at rest, in eight of ten (30 drives); with no sway of a foot, in three."""
+    """At 30, 40 and 50 mph what it shows at rest, in eight of ten; with no sway of a foot, in three.
+
+    The three readings of a drive err alike.
+    """
     held = []
-    for seed in range(8):
+    for seed in range(20):
         restless = replace(KINDS["log"], driver=DriverStyle(sway_mps=(0.4, 0.5), sway_s=(5.0, 6.0)))  # type: ignore[arg-type]
         drive = make_drive(restless, generator("peak", (seed,)))
         motion, dial = drive.truth.motion, drive.truth.dial
@@ -102,7 +105,7 @@ def test_readings_of_a_display_that_shows_the_peak_of_each_second_are_held() -> 
         result = speedcal.calibrate(track, replace(readings, speed_mps=shown))
         for speed in np.array([30.0, 40.0, 50.0]) * MPH_MPS:
             held.append(abs(result.indicated(speed) - drive.truth.reading(speed)) <= result.half_width(speed))
-    assert np.mean(held) >= 0.6  # of eight drives, whose three readings err alike
+    assert np.mean(held) >= 0.7
 
 
 @pytest.mark.parametrize("seed", range(2))
