@@ -66,13 +66,16 @@ def calibrated(
 
 
 def ranges_of(vehicle: Vehicle | None) -> tuple[float, ...]:
-    """Return by how much more the dial shows in the other ranges that are stated, or by another count of pulses."""
+    """Return by how much more the dial shows in the other ranges that are stated, or by pulses wrong by threes.
+
+    Those wrong by twos are looked for with every vehicle.
+    """
     from speedcal.vehicle.drivetrain import range_gains
-    from speedcal.vehicle.train.parts import WRONG_PULSES
+    from speedcal.vehicle.train.parts import WRONG_BY_THREES
 
     if vehicle is None:
         return ()
-    return (*(gain for _, gain in range_gains(vehicle)), *(WRONG_PULSES if vehicle.expects_pulses else ()))
+    return (*(gain for _, gain in range_gains(vehicle)), *(WRONG_BY_THREES if vehicle.expects_pulses else ()))
 
 
 def calibrated_checks(checks: Checks, *, unit: DisplayUnit | None, vehicle: Vehicle | None) -> Calibration:

@@ -22,15 +22,18 @@ import pytest
 from benchmark.outside.files import write_files
 from benchmark.outside_score import outside_drive
 from support.blank_pictures import leave_blank
+from support.calibrations import make_calibration
 
 import speedcal
+from speedcal.calibration.readings.refusals import refuse_nonsense
 from speedcal.cli import main
 from speedcal.errors import FitError, JobError, SpeedcalError
 from speedcal.jobs import JobResult, load_job, measure_job, output
 from speedcal.jobs.contents import Drive
-from speedcal.jobs.measured_drive import held_readings
+from speedcal.jobs.measured_drive import held_readings, ranges_of
 from speedcal.simulate import KINDS, Plateau, simulate, write_drive
 from speedcal.units import MPH_MPS
+from speedcal.vehicle import Vehicle
 from speedcal.whole_file import write_whole
 
 DEMO = Path(__file__).parents[2] / "data_demo"
@@ -540,6 +543,23 @@ def test_a_drive_in_low_range_is_measured_where_the_job_states_one(tmp_path: Pat
         path.write_text(drive.format(1.1), encoding="utf-8")
         with pytest.raises(FitError, match="which no change of tires or gears explains"):
             load_job(path).run()
-        path.write_text(drive.replace('second_transfer_ratio = "{}"', "pulses_per_turn = 8"), encoding="utf-8")
-        sensor = load_job(path).run().before  # within 15 % of a ring with three times the teeth
-        assert sensor is not None
+
+
+@pytest.mark.parametrize(
+    ("factor", "of_a_sensor", "of_a_cable"),
+    [(3.0, True, False), (1 / 3, True, False), (4.0, True, True), (0.12, False, False), (8.0, False, False)],
+)
+def test_a_sensor_may_count_by_threes_and_no_sensor_explains_eight_times_the_speed(
+    factor: float, *, of_a_sensor: bool, of_a_cable: bool
+) -> None:
+    """Rings have three times the teeth; with the twos counted twice over a log at an eighth was given an answer."""
+
+    def is_measured(**stated: int) -> bool:
+        ranges = ranges_of(Vehicle.from_dict(stated))
+        try:
+            refuse_nonsense(make_calibration(factor=factor), held_readings((30.0, 50.0), "mph"), (), ranges)
+        except FitError:
+            return False
+        return True
+
+    assert (is_measured(pulses_per_turn=8), is_measured(driven_gear=18)) == (of_a_sensor, of_a_cable)

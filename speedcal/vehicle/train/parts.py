@@ -31,8 +31,8 @@ PER_DISTANCE = ("turns_per_mile", "turns_per_km", "pulses_per_mile", "pulses_per
 WRONG_PULSES = (2.0, 4.0, 0.5, 0.25, 3.0, 1 / 3)
 """Wrong counts of pulses that are met, over the right one: sensors go by twos, rings of teeth by threes too (24 for 8).
 Common practice, no source."""
-WRONG_BY_TWOS = WRONG_PULSES[:4]
-"""Those that may be where nobody has said that there are pulses."""
+WRONG_BY_TWOS, WRONG_BY_THREES = WRONG_PULSES[:4], WRONG_PULSES[4:]
+"""Those that may be where nobody has said that there are pulses, and those that may not."""
 
 _USUAL_STEP = {
     "circumference_mm": 1.0,
