@@ -61,6 +61,15 @@ def test_seconds_since_1970_are_times_under_any_name(tmp_path: Path, name: str, 
     assert _is_drive(readings, KMH_MPS)
 
 
+@pytest.mark.parametrize(
+    ("name", "unit_s"), [("mS", 1e-3), ("mSec", 1e-3), ("MilliSeconds", 1e-3), ("MicroSeconds", 1e-6)]
+)
+def test_parts_of_a_second_may_have_capitals(tmp_path: Path, name: str, unit_s: float) -> None:
+    """They were seconds, a thousand times as long, or no times."""
+    rows = "".join(f"{a / unit_s:.0f},{d}\n" for a, d in zip(_AFTER_S, _DIAL, strict=True))
+    assert _is_drive(_read(tmp_path, f"{name},indicated km/h\n{rows}", "notes.csv"), KMH_MPS)
+
+
 @pytest.mark.parametrize("parts", ["Stunde;Minute;Sekunde", "heure;minute;seconde", "hora;minuto;segundo"])
 def test_parts_of_a_time_in_other_languages(tmp_path: Path, parts: str) -> None:
     """The column of the minutes alone used to be the time."""

@@ -112,6 +112,10 @@ def test_times_are_read_on_the_right_clock(cells, clock, seconds, step):
         ("time hh:mm", ["0:32", "6:40"], "time of day", [1920, 24000]),
         ("mm:ss", ["10:32", "10:40"], "elapsed", [632, 640]),
         ("Time (ms)", ["0", "500", "1000"], "elapsed", [0, 0.5, 1.0]),
+        ("time mS", ["0", "500", "1000"], "elapsed", [0, 0.5, 1.0]),
+        ("mSec", ["0", "500", "1000"], "elapsed", [0, 0.5, 1.0]),
+        ("elapsedMilliSeconds", ["0", "500", "1000"], "elapsed", [0, 0.5, 1.0]),
+        ("uSec", ["0", "500000"], "elapsed", [0, 0.5]),
         ("time_min", ["0", "1.5"], "elapsed", [0, 90]),
         ("minutesSinceStart", ["0", "1.5"], "elapsed", [0, 90]),
         ("iTOW (ms)", ["388800000", "388800250"], "elapsed", [388800, 388800.25]),  # a Thursday, no date of 1982

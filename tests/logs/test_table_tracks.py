@@ -180,7 +180,13 @@ def test_degrees_may_be_written_with_minutes_and_seconds(tmp_path, latitude, lon
         (("latE6", "lonE6"), ("-45110000", "9504000")),
         (("lat_e7", "lon_e7"), ("-451100000", "95040000")),
         (("positionLat", "positionLon"), ("S4506.60", "E00930.24")),
+        (("latitude (deg min)", "longitude (deg min)"), ("-4506.60", "00930.24")),
+        (("lat ddmm.mmmm (min)", "lon dddmm.mmmm (min)"), ("-4506.60", "00930.24")),
+        (("lat (minutes of a degree)", "lon (minutes of a degree)"), ("-2706.6", "570.24")),
+        (("Latitude (D M S)", "Longitude (D M S)"), ("-45 06 36", "9 30 14.4")),
+        (("lat d°m'", "lon d°m'"), ("-45 06.6", "9 30.24")),
         (("Breite", "Länge"), ("S 45° 06.6", "O 9° 30.24")),
+        (("Breite", "Longitude"), ("45,11 Süd", "9,504 Ost")),
         (("lat", "longitude"), ("45.11 S", "9.504 E")),
     ],
 )

@@ -23,6 +23,11 @@ _SEXAGESIMAL = late_pattern(
 _HEMISPHERE = late_pattern(r"\s*(-?[\d.,]+)\s*°?\s*([NSEWnsew])?\s*|\s*([NSEWnsew])\s*(-?[\d.,]+)\s*°?\s*")
 _PADDED = {"latitude": late_pattern(r"-?0\d{3}(?:[.,]\d+)?"), "longitude": late_pattern(r"-?0\d{4}(?:[.,]\d+)?")}
 """Degrees in two or three figures and minutes in two, without anything between them."""
+_SIDE = late_pattern(
+    r"(?<![^\W\d_])(?:(?P<N>n(?:orth|o?ord|orte))|(?P<S>s(?:outh|[uü]d|ur)|zuid)|(?P<E>east|este?|oo?st)"
+    r"|(?P<W>west|ouest|oeste))(?![^\W\d_])",
+    re.IGNORECASE,
+)
 _MOST_DEG = {"latitude": 90.0, "longitude": 180.0}
 SEMICIRCLE_DEG = 180 / 2**31
 """Degrees in the unit in which FIT writes angles."""
@@ -31,10 +36,11 @@ _NAMED_PARTS = {
     1 / SEMICIRCLE_DEG: late_pattern(r"semi ?circles?|position ?(?:lat|long)(?![a-z])"),
     _TEN_MILLION: late_pattern(r"(?<![a-z])e-?7(?!\d)"),
     _MILLION: late_pattern(r"(?<![a-z])(?:e-?6(?!\d)|micro ?deg)"),
-    60.0: late_pattern(r"(?<![a-z])min(?:utes?)?(?![a-z])"),
+    60.0: late_pattern(r"^(?!.*(?<![a-z])d(?:d|eg.*min)).*(?<![a-z])min(?:utes?)?(?![a-z])"),
     np.pi / 180: late_pattern(r"(?<![a-z])rad(?:ian)?s?(?![a-z])"),
 }
-"""What makes a degree, by the words of a header; the first is of columns with the angles of FIT records."""
+"""What makes a degree, by the words of a header; the first is of columns with the angles of FIT records. Degrees and
+minutes, ``deg min`` or ``ddmm.mmmm``, are no minutes alone."""
 _SIDES: dict[Role, Role] = {"latitude": "north_south", "longitude": "east_west"}
 
 
@@ -43,9 +49,10 @@ def read_positions(
 ) -> tuple[FloatArray, FloatArray]:
     """Return latitude and longitude in degrees.
 
-    N, S, E, W may stand before or behind the number or in a column of their own. Numbers beyond 90 and 180 in which the
-    last two whole figures are below 60 throughout are degrees and minutes without anything between: ``4807.038``. Whole
-    numbers that are on the globe as ten-millionths of a degree and not as millionths are that, or semicircles.
+    N, S, E, W may stand before or behind the number or in a column of their own. The header may say in which part of a
+    degree the numbers are. Others beyond 90 and 180 in which the last two whole figures are below 60 throughout are
+    degrees and minutes without anything between: ``4807.038``. Whole numbers that are on the globe as ten-millionths of
+    a degree and not as millionths are that, or semicircles.
     """
     roles: tuple[Role, Role] = ("latitude", "longitude")
     places = [[i for i, heading in enumerate(headings) if heading.role == role] for role in roles]
@@ -55,7 +62,7 @@ def read_positions(
     values = [parse_numbers(cells, decimal_comma=comma).values for cells, _ in written]
     a_degree = _parts_of_degree(values, headings)
     if a_degree:
-        findings.append(Finding("positions_in_whole_parts", a_degree=a_degree))
+        findings.append(Finding("positions_not_in_degrees", a_degree=a_degree))
         values = [angle / a_degree for angle in values]
     elif _are_packed(roles, [cells for cells, _ in written], values):
         findings.append(Finding("positions_in_minutes"))
@@ -78,12 +85,13 @@ def _written(table: Table, headings: Sequence[Heading], role: Role, index: int |
 
     The letter may stand behind the number and in a column of its own, and the number have a minus besides.
     """
-    cells = table.column(index) if index is not None else []
-    if role == "longitude" and index is not None:  # Ost and oost under Länge and lengte, ouest and oeste
+    cells = [_lettered(cell) for cell in table.column(index)] if index is not None else []
+    if (
+        role == "longitude" and index is not None
+    ):  # an O is of Ost and oost under Länge and lengte, else of ouest, oeste
         cells = [cell.upper().replace("O", "W" if "lon" in normal(table.header[index]) else "E") for cell in cells]
     plain, away = [], np.zeros(len(cells), bool)
     for i, cell in enumerate(cells):
-        cell = cell if len(cell) <= _LONGEST_ANGLE else ""
         found = _HEMISPHERE.fullmatch(cell)
         parts = _SEXAGESIMAL.fullmatch(cell) if found is None else None
         if parts:
@@ -95,12 +103,17 @@ def _written(table: Table, headings: Sequence[Heading], role: Role, index: int |
         plain.append(cell)
     side = next((i for i, heading in enumerate(headings) if heading.role == _SIDES[role]), None)
     if side is not None:
-        away |= np.array([_sign(cell) < 0 for cell in table.column(side)], bool)
+        away |= np.array([_sign(_lettered(cell)) < 0 for cell in table.column(side)], bool)
     return plain, away
 
 
+def _lettered(cell: str) -> str:
+    """Return a cell with a letter for each word of a side, empty where it is too long for an angle."""
+    return _SIDE.sub(lambda found: str(found.lastgroup), cell) if len(cell) <= _LONGEST_ANGLE else ""
+
+
 def _sign(letter: str) -> int:
-    return -1 if letter.upper() in {"S", "W", "SOUTH", "WEST"} else 1
+    return -1 if letter.upper() in {"S", "W"} else 1
 
 
 def _decimal(parts: re.Match[str]) -> str:

@@ -188,9 +188,9 @@ _SINCE_1970 = (1.0, 1e-3, 1e-6, 1e-9)
 _MINUTES_AND_SECONDS = late_pattern(r"(?<![a-z])m(?:m|ins?|inutes?)?\.ss?(?:ecs?|econds?)?(?![a-z])")
 _COUNTS_DOWN = late_pattern(r"(?<![a-z])(?:remaining|left|count(?:s|ing)?[ -]?down|restzeit|restant)(?![a-z])")
 _UNITS = (
-    (late_pattern(r"(?<![a-z])(ms|msec|millis|milliseconds?)(?![a-z])"), 1e-3),
-    (late_pattern(r"(?<![a-z])(us|µs|micros|microseconds?)(?![a-z])"), 1e-6),
-    (late_pattern(r"(?<![a-z])(ns|nsec|nanos|nanoseconds?)(?![a-z])"), 1e-9),
+    (late_pattern(r"(?<![a-z])(ms|msecs?|millis|milliseconds?)(?![a-z])"), 1e-3),
+    (late_pattern(r"(?<![a-z])(us|[uµ]secs?|µs|micros|microseconds?)(?![a-z])"), 1e-6),
+    (late_pattern(r"(?<![a-z])(ns|nsecs?|nanos|nanoseconds?)(?![a-z])"), 1e-9),
     (late_pattern(r"(?<![a-z])(mins?|minut(?:es?|en|os?|i|er|y))(?![a-z])"), 60.0),
     (late_pattern(r"(?<![a-z])(h|hours?)(?![a-z])"), 3600.0),
     (late_pattern(r"(?<![a-z])(s|sec|secs|seconds?)(?![a-z])"), 1.0),

@@ -47,7 +47,7 @@ _NO_SPEED = late_pattern(
     r"|ecart|diferen|scarto|verschil|różnica|skillnad|afwijking)|(?<![a-z])m[eé]dia(?![a-z])|ø|m/s2|m/s\^2|m/s²"
 )
 _TIME_WORD = late_pattern(
-    r"(?<![a-z])(time|timestamp|stamp|datetime|clock|utc|gmt|epoch|elapsed|seconds?|secs?|mins|minut(?:es?|en|os?|i|er|y)"
+    r"(?<![a-z])(time|timestamp|stamp|datetime|clock|utc|gmt|epoch|elapsed|(?:milli|micro|nano)s(?:econds?)?|seconds?|[mµun]?secs?|mins|minut(?:es?|en|os?|i|er|y)"
     r"|min\.? (?:after|from|into)"
     r"|se(?:k|g|kund(?:en?|er|y)|gundos?|condes?|condi|conden)|mm\.ss|(?:lauf|fahr)zeit|temps|tiempo|tempo"
     r"|zeit|uhrzeit|uhr|zeitpunkt|moment|instant|heure|hora|horário|ora|orario|tijd(?:stip)?|tid(?:spunkt)?|klock(?:an|slag)|klokkeslæt|klokken|kello|godz(?:ina)?|czas|saat|zaman|čas|idő|aika|время|when|since|stopwatch|horodatage|i?tow|hh:mm|mm:ss)(?![a-z])|日時|時刻|时间|시간"
@@ -63,8 +63,8 @@ _ODOMETER = late_pattern(
     r"|kilometer-?stand|km-?stand|tacho-?stand|kilométrage|compteur kilométrique|totalisateur"
     r"|cuentakil[oó]metros|h?od[oó]metro|contachilometri|mätarställning|przebieg)(?![a-z])|пробег|走行距離|里程"
 )
-_NOT_LENGTH = late_pattern(r"(?<![a-z])(?:trip|odo) ?met(?:er|re)s?(?![a-z])")
-"""A trip meter is an instrument; it says nothing about metres."""
+_NOT_LENGTH = late_pattern(r"(?<![a-z])(?:(?:trip|odo) ?met(?:er|re)s?|d\W{0,2}m(?:\W{0,2}s)?)(?![a-z])")
+"""A trip meter is an instrument; it says nothing about metres, nor do degrees and minutes: ``D M S``, ``d°m'``."""
 _ENGINE = late_pattern(r"(?<![a-z])rpm(?![a-z])|engine ?(?:speed|rpm)|r/min|1/min|min-1|(?<![a-z])010c(?![a-z])")
 _UNCERTAINTY = late_pattern(r"u ?(common)? ?[\[(]? ?(?:km/h|mph|m/s|kn) ?[\])]?")
 VEHICLE = (
@@ -105,6 +105,12 @@ _PLACE: dict[Place, re.Pattern[str]] = {
     ),
     "validity": late_pattern(r"(?<![a-z])(fix|valid|validity|status|fix ?type|quality|mode|provider)(?![a-z])"),
 }
+
+_NEW_WORD = late_pattern(
+    r"(?<=[a-z])(?=[A-Z])(?!(?:(?<=[mun])(?<![A-Za-z][mun])|(?<=illi|icro|nano))S(?:ec(?:ond)?s?)?(?![a-z]))"
+    r"|(?<=[A-Z]{2})(?=[A-Z][a-z]{2})"
+)
+"""Where a capital begins a word; it does not in ``mS`` and ``MilliSeconds``."""
 
 Origin = Literal["instrument", "vehicle", "satellite", "calculated", ""]
 
@@ -177,8 +183,7 @@ def _special(words: str) -> Role | None:
 
 def normal(name: str) -> str:
     """Return a header in lower case with one space between words."""
-    spread = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z]{2})(?=[A-Z][a-z]{2})", " ", name)
-    return " ".join(re.sub(r"[_\s]+", " ", spread).lower().split()).replace("km / h", "km/h")
+    return " ".join(re.sub(r"[_\s]+", " ", _NEW_WORD.sub(" ", name)).lower().split()).replace("km / h", "km/h")
 
 
 def of_times(heading: str) -> str:

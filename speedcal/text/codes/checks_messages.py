@@ -46,7 +46,9 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         _HEADERS,
     ),
     "several_true_columns": (
-        lambda values: f"it is not certain what is the true speed: {joined(map(quoted, values['columns']), 'or')}",
+        lambda values: (
+            f"it is not clear which column is the true speed: {joined(map(quoted, values['columns']), 'or')}"
+        ),
         "Call the dial's 'dial mph', and the one true speed 'true mph'",
     ),
     "several_check_columns": (_several, "Keep one of them"),

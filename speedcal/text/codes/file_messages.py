@@ -207,8 +207,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "positions_unread": (
         lambda values: f"positions such as {joined([quoted(cell) for cell in values['found']])} are not understood",
-        "Export them in degrees, such as 48.1372 and 11.5755; of whole numbers the header has to say what they count, "
-        "such as 'lat E6'",
+        "Export them in decimal degrees, such as 48.1372 and 11.5755, or name their unit in the header, such as "
+        "'lat E6'",
     ),
     "files_exchanged": (
         "the file was given as the track and is none, and {found:quoted}, given as the readings, is a track",
@@ -398,7 +398,7 @@ FINDINGS: dict[str, Template] = {
     "speed_unit_assumed": lambda values: (
         f"Column {quoted(values['column'])} names no unit and was taken as {values.get('speed_unit', 'm/s')}."
     ),
-    "positions_in_whole_parts": lambda values: (
+    "positions_not_in_degrees": lambda values: (
         "The positions are not in degrees; they were taken for "
         f"{_PARTS_OF_DEGREE.get(round(values['a_degree']), 'semicircles, 2^31 to 180 degrees')}."
     ),
