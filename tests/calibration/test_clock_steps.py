@@ -28,7 +28,7 @@ def _calibrated(seed: int, clock: Callable[[FloatArray], FloatArray]) -> tuple[C
     return result, drive.truth.factor(drive.truth.speed_mps), readings.time_s
 
 
-@pytest.mark.parametrize(("seed", "forward_s"), [(0, 2.5), (1, 18.0), (2, -90.0)])
+@pytest.mark.parametrize(("seed", "forward_s"), [(0, 2.5), (1, -5.0), (1, 18.0), (2, -90.0)])
 def test_a_clock_that_is_set_on_the_way_is_found_and_put_right(seed: int, forward_s: float) -> None:
     """Told to 0.2 s, and where, but for a steady stretch; the factor to 0.3 %, which one clock for all turns by 1 %."""
 
@@ -42,6 +42,18 @@ def test_a_clock_that_is_set_on_the_way_is_found_and_put_right(seed: int, forwar
     row, middle = step["line"] - result.readings["line"].iloc[0], len(time) // 2
     between = result.readings["ground_mps"].to_numpy()[min(row, middle) : max(row, middle) + 1]
     assert np.ptp(between) < 3.0
+    assert result.error_factor.value == pytest.approx(factor, rel=0.003)
+
+
+def test_a_clock_that_drifts_and_is_set_as_far_as_is_tried_first_is_set_once() -> None:
+    """Seven seconds of drift and a step of ten."""
+
+    def clock(time: FloatArray) -> FloatArray:
+        return np.asarray(time[0] + 1.006 * (time - time[0]) + 10.0 * (np.arange(len(time)) >= 0.55 * len(time)))
+
+    result, factor, _ = _calibrated(0, clock)
+    (step,) = next(f.values["rows"] for f in result.findings if f.code == "clock_stepped")
+    assert step["forward_s"] == pytest.approx(10.0, abs=0.5)
     assert result.error_factor.value == pytest.approx(factor, rel=0.003)
 
 

@@ -83,12 +83,13 @@ def course_of_clock(
     if blocks.astray_mps > tuned.LOG_ASTRAY_MPS + step_mps / 2:
         return as_told
     found = blocks.course(tuned.CLOCK_NEAR_S, tuned.CLOCK_DRIFTS)
+    if np.abs(found[1]).max() >= tuned.CLOCK_NEAR_S:  # as far as was tried, and so perhaps farther
+        found = blocks.course(tuned.CLOCK_WIDER_S, tuned.CLOCK_DRIFTS)
     if abs(found[0]) == max(tuned.CLOCK_DRIFTS):
         reach_s = tuned.CLOCK_NEAR_S + max(tuned.CLOCK_FAST_DRIFTS) * np.ptp(time_s) / 2
         found = blocks.course(reach_s, tuple(np.sign(found[0]) * np.array(tuned.CLOCK_FAST_DRIFTS)))
     unexplained = blocks.unexplained(*found)
-    at_end = np.abs(found[1]).max() >= tuned.CLOCK_NEAR_S  # as far as was tried, and so perhaps farther
-    if at_end or unexplained >= max(_LEAST_BLOCKS, _LEAST_PART * np.count_nonzero(blocks.moving)):
+    if unexplained >= max(_LEAST_BLOCKS, _LEAST_PART * np.count_nonzero(blocks.moving)):
         farther = blocks.course(tuned.CLOCK_FAR_S, (0.0,))
         if np.count_nonzero(np.diff(farther[1])) <= _MOST_FAR and 2 * blocks.unexplained(*farther) <= unexplained:
             found = farther

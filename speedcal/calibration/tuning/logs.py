@@ -80,10 +80,10 @@ CLOCK_EXPLAINED = 0.5
 """Share of the rows of each piece between two steps that must fit there. Of another dial some fit at any lateness;
 taken for a step of the clock, they had a third of a log left out and the rest trusted."""
 
-CLOCK_NEAR_S, CLOCK_FAR_S, MOST_JUMPS = 10.0, 600.0, 3
-"""Steps that are tried, and those tried where two blocks and more fit nothing, or where the end of the first fits best,
-without which steps of 12 to 25 s are taken for 10; so many longer ones, and clocks that run back, are closed in the
-order of the file. Doubled, pauses of the logger up to twice as long are bridged."""
+CLOCK_NEAR_S, CLOCK_WIDER_S, CLOCK_FAR_S, MOST_JUMPS = 10.0, 40.0, 600.0, 3
+"""Steps that are tried; those tried where the end of these fits best, without which steps of 12 to 25 s are taken for
+10; and those, of a clock that does not drift, where two blocks and more fit nothing. So many longer ones, and clocks
+that run back, are closed in the order of the file. Doubled, pauses of the logger up to twice as long are bridged."""
 
 COUNTER_FULL = 0.9
 """Part of all that a clock shows by which each of its jumps goes back when it is a counter that begins anew: all but a
