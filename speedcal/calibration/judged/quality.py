@@ -239,7 +239,7 @@ def _bent(calibration: Calibration) -> Finding | None:
 def _damped(calibration: Calibration) -> Finding | None:
     """Say that the needle follows the speed late, where a log tells it from a clock that is off.
 
-    A row that is the mean since the one before spreads a moment as a lag of that time over the root of 12 does.
+    A row may be the mean since the one before, which spreads a moment as a lag of that time over the root of 12 does.
     """
     lag_s = calibration.needle_lag_s
     if lag_s is None:

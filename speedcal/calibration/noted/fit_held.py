@@ -83,7 +83,7 @@ def fit_held(
         reason=tuple("" if ok else UNMATCHED for ok in matched),
         reasons=_doubts(indicated_mps[~again], evidence, doubt, modes.log_usual),
         habits=habits,
-        u_rounding_mps=u_rounding_mps,
+        u_rounding_mps=u_rounding_mps if _is_coarse(step_mps) else None,
     )
 
 
@@ -149,9 +149,14 @@ def _taken(modes: HeldModes, again: BoolArray) -> IntArray:
     return taken
 
 
+def _is_coarse(step_mps: float) -> bool:
+    """Tell whether a list is one of marks: what is written in finer steps was read between them."""
+    return step_mps >= float(np.sqrt(12)) * tuned.COARSE_U_MPS
+
+
 def _u_rounding(modes: HeldModes, holds: Holds, indicated: FloatArray, taken: IntArray, step_mps: float) -> float:
     """Return what marks were rounded by, standard: nothing unless a receiver kept the holds, a step apart."""
-    if step_mps < np.sqrt(12) * tuned.COARSE_U_MPS:
+    if not _is_coarse(step_mps):
         return 0.0
     best, matched = int(np.argmax(modes.log_mass)), taken >= 0
     shown, speed = indicated[matched], holds.speed_mps[taken[matched]]

@@ -37,25 +37,22 @@ class HeldOnMarks(NamedTuple):
     """Of readings that were rounded."""
 
 
-def held_on_marks(
-    ground: GroundSpeed, driven: GroundSpeed, notes: Notes, cells: Cells, u_rounding_mps: float
-) -> HeldOnMarks:
+def held_on_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_rounding_mps: float) -> HeldOnMarks:
     """Tell needles held on their marks from readings rounded to them.
 
     Where all are tens they were hardly rounded to tens, and rounding to fives would seldom have hit no other, but
     beside tens held by a receiver.
     """
     best = int(np.argmax(cells.log_mass))
-    good, moment, speed, inside = best_moments(ground, notes, cells, best)
+    good, _, speed, inside = best_moments(ground, notes, cells, best)
     use = (good > WRONG_BELOW) & inside & (speed >= SLOWEST_MPS)
     if not use.any():
         return HeldOnMarks(0.0, 0.0, u_rounding_mps)
-    shown = notes.indicated_mps[use]
-    off = shown - cells.offset_mps[best] - cells.gain[best] * speed[use]
-    kept, _, _ = driven.at(moment[use])  # whatever course the needle followed
+    shown, speed = notes.indicated_mps[use], speed[use]
+    off = shown - cells.offset_mps[best] - cells.gain[best] * speed
     step, rounded = steps_of(shown, float(np.sqrt(12)) * u_rounding_mps)
     count = len(np.unique(shown))
-    by_gps = over_receiver(shown, off, kept, step, rounded, needle_mps=float(cells.offset_mps[best]))
+    by_gps = over_receiver(shown, off, speed, step, rounded, needle_mps=float(cells.offset_mps[best]))
     if rounded == step:
         return HeldOnMarks(_told(count - _LINE, step, off), by_gps, u_rounding_mps)
     tens = round(float(np.ptp(shown)) / step)

@@ -128,7 +128,6 @@ class _Notes:
             weigh_notes,
             time_s=self.time_s[some],
             indicated_mps=self.speed_mps[some],
-            driven=self.ground,
             shifts=self.shifts,
             at=self.at,
             by_hand=rounded_by_hand(self.time_s, readings.time_resolution_s, NOTED_U_TIME_S),

@@ -48,7 +48,6 @@ def weigh_notes(
     time_s: FloatArray,
     indicated_mps: FloatArray,
     *,
-    driven: GroundSpeed,
     shifts: list[Shift],
     at: Moments,
     by_hand: Moments | None,
@@ -62,8 +61,8 @@ def weigh_notes(
 
     Parameters
     ----------
-    driven
-        The speed of the drive, where ``ground`` is a course that a needle may have followed instead.
+    at
+        When each reading may have been taken.
     by_hand
         The same if its stamp was rounded by hand; None where that is out of the question.
     u_rounding_mps
@@ -88,11 +87,9 @@ def weigh_notes(
     if u_rounding_mps >= tuned.COARSE_U_MPS and not habit.shift_mps:
         marks = replace(notes, u_rounding_mps=min(u_rounding_mps / 3, tuned.MARKS_U_MPS))
         exact = weigh(marks)
-        held = held_on_marks(ground, driven, marks, exact, u_rounding_mps)
+        held = held_on_marks(ground, marks, exact, u_rounding_mps)
         odds = min(exact.log_evidence - cells.log_evidence, held.log_odds)
-        # a course that was chosen for how the readings lie on it has to show more than the speed itself
-        least = tuned.MARKS_BY_GPS if ground is driven else tuned.MARKS_EVIDENCE
-        if habit.is_exact or (odds > tuned.MARKS_EVIDENCE and held.log_odds_by_gps > least):
+        if habit.is_exact or (odds > tuned.MARKS_EVIDENCE and held.log_odds_by_gps > tuned.MARKS_BY_GPS):
             notes, cells = marks, exact
         elif odds > tuned.MARKS_EVIDENCE and held.u_rounding_mps < u_rounding_mps:
             notes = replace(notes, u_rounding_mps=held.u_rounding_mps)

@@ -181,7 +181,8 @@ LOG_NODE_GAP_MPS = 5.0
 
 LAG_TOLD_STEP_MPS, SLOW_NEEDLE_S = 0.35, 1.5
 """Recorded speed in coarser steps does not tell the lag of a needle: rounding smooths it alike. From the second on a
-needle is said to lag; from memory: sound ones follow within a second."""
+needle is said to lag, beside rows far apart from more on, since they may be means; from memory: sound ones follow
+within a second."""
 
 DAMPED_ROWS_S = 7.0
 """Rows of a log farther apart than this tell no damping of a needle. At 10 s two logs in five were taken for damped
