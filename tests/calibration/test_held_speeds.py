@@ -13,6 +13,7 @@ import speedcal
 from speedcal.calibration.dial.measured import UNMATCHED
 from speedcal.errors import AlignmentError, SpeedcalError
 from speedcal.finding import codes_of
+from speedcal.interval import FloatArray
 from speedcal.logs.drive.readings import Readings
 from speedcal.logs.drive.track import Track
 from speedcal.simulate import simulate
@@ -27,7 +28,7 @@ def _list(marks_mph: Sequence[float]) -> Readings:
     return replace(blank, speed_mps=np.array(marks_mph) * MPH_MPS, speed_resolution_mps=5 * MPH_MPS)
 
 
-def _drive(marks_mph: Sequence[float], *, hold_s: float = 60.0) -> Track:
+def _drive(marks_mph: Sequence[float] | FloatArray, *, hold_s: float = 60.0) -> Track:
     """Return the track of a drive whose needle stood on these marks."""
     return track_of(plateaus(np.array(marks_mph) / FACTOR, hold_s=hold_s), noise_mps=0.08)
 
@@ -62,6 +63,15 @@ def test_a_list_of_a_right_dial_was_held_on_its_marks() -> None:
     result = speedcal.calibrate(track_of(plateaus(np.array(MARKS)), noise_mps=0.08), _list(MARKS))
     assert result.trust.word == "TRUSTED"
     assert result.error_factor.contains(1.0)
+
+
+def test_the_budget_of_a_list_in_whole_mph_has_their_rounding() -> None:
+    """The needle stood up to half a mile an hour beside what is noted, and nothing else was wrong."""
+    beside = [0.4, -0.3, 0.1, -0.5, 0.5, -0.1, 0.3, -0.4]
+    noted = replace(_list(MARKS), speed_mps=(np.array(MARKS) + 1) * MPH_MPS, speed_resolution_mps=MPH_MPS)
+    result = speedcal.calibrate(_drive(np.array(MARKS) + 1 + beside), noted)
+    (line,) = [line for line in result.budget if line.component == "resolution"]
+    assert line.share > 0.3
 
 
 @pytest.mark.parametrize("gone", range(8))
