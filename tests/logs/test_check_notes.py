@@ -33,6 +33,7 @@ def _read(folder: Path, text: str, **options: object) -> Checks:
         ("55 mph dial, 52 gps\n45 dial, 42 gps\n", MPH_MPS, [(55, 52), (45, 42)]),
         ("dial 55 gps 52\ngps 42 dial 45\nall in mph\n", MPH_MPS, [(55, 52), (45, 42)]),
         ("Check of Saturday (all mph)\ntrue,indicated\n52,55\n42,45\n", MPH_MPS, [(55, 52), (45, 42)]),
+        ("GPS app in km/h\ngps km/h,dial\n88,55\n72,45\n", MPH_MPS, [(55, 88 / 1.609344), (45, 72 / 1.609344)]),
         ("mph\ndial 55 gps 52\ngps 42 dial 45\n", MPH_MPS, [(55, 52), (45, 42)]),
         ("60 mph on the dial, phone said 57\n45 mph, phone 42.5\n", MPH_MPS, [(60, 57), (45, 42.5)]),
         ("speedo / gps mph\n55 / 52\n45 / 42\n", MPH_MPS, [(55, 52), (45, 42)]),

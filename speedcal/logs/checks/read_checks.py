@@ -200,15 +200,15 @@ def _dial_unit(sheet: CheckSheet, column: Column, wanted: SpeedUnit | None) -> S
         sheet.source.fail("units_contradict", line=sheet.table.header_line, found=stated)
     if stated:
         return next(iter(stated.values()))
-    if told := unit_in_title(sheet.table.title):
-        return told
-    true = sheet.only("true")
+    told, true = unit_in_title(sheet.table.title), sheet.only("true")
     if true is None or true.speed_unit is None:
+        if told is not None:
+            return told
         sheet.source.fail("column_without_unit", line=sheet.table.header_line, column=column.name, proposed=None)
     truth = sheet.numbers(true).values * SPEED_UNIT_MPS[true.speed_unit]
     shown = sheet.numbers(column).values
     units: tuple[SpeedUnit, ...] = ("mph", "km/h")
-    return sheet.settle(column, [(unit, truth / SPEED_UNIT_MPS[unit], unit) for unit in units], shown)
+    return sheet.settle(column, [(unit, truth / SPEED_UNIT_MPS[unit], unit) for unit in units], shown, told)
 
 
 def _truths(sheet: CheckSheet, dial: FloatArray, dial_unit: SpeedUnit, shaft_turn_m: Interval | None) -> list[Truth]:

@@ -105,8 +105,10 @@ class CheckSheet:
             problems = sorted(self.problems, key=lambda item: item.line or 0)
             raise_problems(problems, source=self.source.name, kind=self.source.error)
 
-    def settle(self, column: Column, meant: Sequence[tuple[str, FloatArray, _T]], shown: FloatArray) -> _T:
-        """Return what a column means: the only way, or the only one by which the dial would be plausible.
+    def settle(
+        self, column: Column, meant: Sequence[tuple[str, FloatArray, _T]], shown: FloatArray, told: _T | None = None
+    ) -> _T:
+        """Return what a column means: the only way, the only one by which the dial would be plausible, or as told.
 
         Parameters
         ----------
@@ -114,11 +116,13 @@ class CheckSheet:
             Name of each way, what is true by it, and what to return for it.
         shown
             What the instrument showed, in the unit of the truth.
+        told
+            What words say that may be of another column.
 
         Raises
         ------
         ReadingsFormatError
-            Two ways are plausible, or none is.
+            Two ways are plausible, or none is, and nothing was told.
         """
         if len(meant) == 1:
             return meant[0][2]
@@ -126,6 +130,8 @@ class CheckSheet:
         fits = [i for i, ratio in enumerate(ratios) if PLAUSIBLE[0] <= ratio <= PLAUSIBLE[1]]
         names = [name for name, _, _ in meant]
         if len(fits) != 1:
+            if told is not None:
+                return told
             self.refuse_problems()
             code = "check_unit_open" if fits else "check_implausible"
             self.source.fail(
