@@ -94,6 +94,7 @@ def test_the_odometer_is_told_from_the_dial(tmp_path: Path, text: str, counted: 
         ("40-45 mph, gps 41\n", "check_not_exact"),
         ("60 mph, gps 57\n45 mph\n", "check_note_incomplete"),
         ("dial 55 gps 52\ndial 45 gps 42\n", "column_without_unit"),
+        ("dial 55 gps 52\ndial 45 gps 42\nroad signs in km/h\n", "column_without_unit"),
         ("60 mph, gps 57\n45 km/h, gps 42\n", "several_units"),
         ("dial 60 mph, 2000 rpm direct\n", "rpm_without_vehicle"),
         ("sixty on the dial and fifty seven on the phone\n", "column_without_unit"),

@@ -172,9 +172,13 @@ def test_the_unit_may_stand_in_a_message_above_the_readings(tmp_path):
         ("water 190", 45),
         ("mph with 4 of us in the car", 45),
         ("radar sign 52", 45),
-        ("passenger said 54", 45),
+        ("limit 50", 45),
         ("2nd try, lap 3", 45),
         ("84311", 45),
+        ("passenger said 54", None),
+        ("more like 47", None),
+        ("scratch that 47", None),
+        ("till bridge, 55", None),
         ("no 47", None),
         ("then 52", None),
         ("misread, 52", None),
@@ -184,13 +188,25 @@ def test_the_unit_may_stand_in_a_message_above_the_readings(tmp_path):
     ],
 )
 def test_a_number_behind_a_reading_and_words_is_of_the_words(tmp_path, remark, speed):
-    """Where the others stand alone before any word; a correction is left out and said. Half such readings were lost."""
+    """Where the others stand alone before any word; a number that may be a reading too is left out and said.
+
+    Half the readings with remarks were lost, and later corrections in words of no list passed over.
+    """
     lines = [f"10:0{i}:17 {40 + i}" for i in range(6)]
     lines[5] += f"\n10:06:30 phone says 52\n10:07:00 tires 265/70R17\n10:08:00 45 {remark}\n10:09:00 46"
     readings = _read(tmp_path, "mph\n" + "\n".join([*lines, *(f"10:1{i}:00 50" for i in range(9))]) + "\n")
     expected = [40, 41, 42, 43, 44, 45, *([speed] if speed else []), 46, *[50] * 9]
     np.testing.assert_allclose(readings.speed_mps / MPH_MPS, expected)
-    assert ("rows_unreadable" in {finding.code for finding in readings.findings}) or speed
+
+    assert ("several_numbers" in readings.dropped) == (speed is None)
+
+
+@pytest.mark.parametrize("line", ["2 dogs on road 45", "1 lorry in front 45"])
+def test_a_count_before_a_reading_is_none(tmp_path, line):
+    """Among readings that stand alone it was taken for one, as what the line begins with."""
+    lines = [f"10:0{i}:17 {40 + i}" for i in range(9)]
+    readings = _read(tmp_path, "mph\n" + "\n".join([*lines, f"10:10:00 {line}", "10:11:00 50"]) + "\n")
+    np.testing.assert_allclose(readings.speed_mps / MPH_MPS, [*range(40, 49), 50])
 
 
 def test_notes_with_commas_in_their_remarks_are_notes(tmp_path):
@@ -216,6 +232,8 @@ def test_notes_with_commas_in_their_remarks_are_notes(tmp_path):
         ("mph\n10:03:17 1,045\n10:05:00 60\n", "thousands_in_note"),
         ("mph\n10:03:17 45 50\n10:05:00 60\n", "several_numbers"),
         ("10:03:17 45\n10:05:00 60\n", "no_speed_unit"),
+        ("10:03:17 45\n10:05:00 60\n10:09:30 speed limit sign in km/h\n", "no_speed_unit"),
+        ("10:03:17 45\n10:05:00 60\nGPS shows km/h now\n", "no_speed_unit"),
         ("10:03:17 45 mph\n10:05:00 60 km/h\n", "several_units"),
         ("10:03:17 45\n10:05:00 96 km/h\n10:07:00 55\n", "no_speed_unit"),
         ("mph\n10:32 45\n", "hours_or_minutes"),

@@ -12,6 +12,7 @@ from speedcal.errors import Problem, raise_problems
 from speedcal.logs.checks.words import LENGTH_UNIT, ODOMETER, SAID, TOKEN, Token, metres, read_tokens
 from speedcal.logs.source import Source
 from speedcal.logs.tables.handwriting import misread, without_struck
+from speedcal.logs.tables.note_numbers import unit_in_remark
 from speedcal.logs.tables.tabular import Table
 from speedcal.logs.tables.typed_lines import without_senders
 from speedcal.logs.writing.headers import speed_unit_in
@@ -41,7 +42,7 @@ _HEADINGS = {
 _ENOUGH = ({"dial", "true"}, {"dial", "distance", "time"}, {"dial", "rpm", "gear"}, {"post", "time"})
 _COUNTED = ({"trip", "distance"}, {"odometer_start", "odometer_end", "distance"})
 _LONGEST = 500
-_MOST_LINES, _FEW_WORDS = 2_000, 6
+_MOST_LINES = 2_000
 """Nobody notes more checks; what is longer is a log."""
 
 
@@ -143,7 +144,7 @@ def _take_words(sheet: _Sheet, words: str) -> None:
     """
     if sheet.rows:
         sheet.remarks += 1
-        sheet.unit = sheet.unit or (len(words.split()) <= _FEW_WORDS and speed_unit_in(words)) or ""
+        sheet.unit = sheet.unit or unit_in_remark(words) or ""
         return
     sheet.unit = speed_unit_in(words) or sheet.unit
     lengths = [text for kind, text in read_tokens(words) if kind == "distance"]

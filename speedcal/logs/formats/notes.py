@@ -30,6 +30,7 @@ from speedcal.logs.tables.note_numbers import (
     speed_beside_dial,
     speeds_in,
     unclear_in,
+    unit_in_remark,
     united_speed,
     without_places,
 )
@@ -52,7 +53,7 @@ _IN_TITLES = ("thousands_in_note", "several_numbers")
 """What keeps a line from being a reading and may stand in a title: sizes of tires, ratios, the odometer."""
 _LONGEST = 500
 _LONGEST_HEADING = 5_000
-_MOST_PROBLEMS, _FEW_WORDS = 10_000, 6
+_MOST_PROBLEMS = 10_000
 _MOST_LINES, _LONG, _MOST_IN_LONG = 200_000, 100, 500_000
 """Lines, and characters in the long ones, beyond which nobody has typed a text: a long one takes milliseconds."""
 
@@ -228,7 +229,7 @@ def _read(notes: _Notes, text: str) -> _Note:
     if len(values) > 1:
         speed = united_speed(rest) if notes.habits.united else None
         speed = speed_beside_dial(rest) if speed is None else speed
-        speed = leading_speed(rest) if speed is None and notes.habits.leading else speed
+        speed = leading_speed(rest, *notes.habits.alone) if speed is None and notes.habits.alone else speed
         values = values if speed is None else [speed]
     ditto = bool(_DITTO.search(rest)) and (bool(notes.speeds) or notes.unread)
     if not ditto or (time and values):
@@ -290,8 +291,8 @@ def _take_words(notes: _Notes, number: int, text: str, *, timed: bool, digits: b
         notes.remarks += 1
     else:
         _add_heading(notes, text)
-    if notes.speeds and not (timed and digits) and sum(map(str.isalpha, text.split())) <= _FEW_WORDS:
-        notes.unit_below = unit_in_title(text) or notes.unit_below
+    if notes.speeds and not (timed and digits):
+        notes.unit_below = unit_in_remark(text) or notes.unit_below
 
 
 def _add_heading(notes: _Notes, text: str) -> None:

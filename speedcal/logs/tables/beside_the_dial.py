@@ -9,9 +9,16 @@ from dataclasses import dataclass
 
 from speedcal.logs.tables.handwriting import in_decimals
 from speedcal.logs.tables.line_rows import Line
-from speedcal.logs.tables.note_numbers import has_speed, in_one_unit, speeds_in, united_speed, words_before_number
+from speedcal.logs.tables.note_numbers import (
+    OF_OTHERS,
+    has_speed,
+    in_one_unit,
+    speeds_in,
+    united_speed,
+    words_before_number,
+)
 from speedcal.logs.tables.noted_times import time_in
-from speedcal.logs.writing.headers import INSTRUMENT, PHONE
+from speedcal.logs.writing.headers import INSTRUMENT
 from speedcal.logs.writing.patterns import late_pattern
 
 _ODOMETER = late_pattern(
@@ -47,8 +54,6 @@ _LEADS_UP = late_pattern(
     r"|before|between|uphill|downhill)(?![^\W\d_]))"
 )
 """What people say before a reading: how the speed goes, what shows it, or where they are."""
-_OF_OTHERS = late_pattern(rf"limit|zone|posted|sign|schild|restric|radar|gps|gnss|(?<![a-z])(?:app|{PHONE})(?![a-z])")
-"""A speed that the road allows, or that something else showed."""
 _LONGEST = 500
 
 
@@ -80,8 +85,8 @@ class Habits:
     """All but a few of the lines with a time and a number have one number with its unit: others are something else."""
     dial_named: bool
     """Several lines name the dial: what a phone showed is no reading, alone in its line either."""
-    leading: bool
-    """Most lines have their number before any word and no other: what stands behind it in one is a remark."""
+    alone: tuple[float, float] | None
+    """Least and most of the numbers that stand before any word and without another, as they do in most lines."""
     lead: str | None
     """Words before the number of all but a few, which are often none; None where they change from line to line."""
 
@@ -92,13 +97,13 @@ def habits_of(lines: Sequence[Line]) -> Habits:
     dial_named = sum(has_speed(rest) for text, _, rest in told if INSTRUMENT.search(text.lower())) >= _FEWEST_UNITED
     filled = [rest for _, time, rest in told if time and any(map(str.isdigit, rest))]
     rests = [of_the_dial(rest, timed=True, dial_named=dial_named) for rest in filled]
-    alone = sum(len(speeds_in(rest)[0]) == 1 and not _words(words_before_number(rest)) for rest in rests)
+    alone = [v[0] for rest in rests if len(v := speeds_in(rest)[0]) == 1 and not _words(words_before_number(rest))]
     leads = Counter(_words(words_before_number(rest)) for rest in rests if has_speed(rest))
     lead, count = leads.most_common(1)[0] if leads else ("", 0)
     return Habits(
         united=sum(united_speed(rest) is not None for rest in filled) >= max(_FEWEST_UNITED, _USUAL * len(filled)),
         dial_named=dial_named,
-        leading=alone >= max(_FEWEST_UNITED, _MOSTLY_ALONE * len(rests)),
+        alone=(min(alone), max(alone)) if len(alone) >= max(_FEWEST_UNITED, _MOSTLY_ALONE * len(rests)) else None,
         lead=lead if count >= max(_FEWEST_UNITED, _USUAL * sum(leads.values())) else None,
     )
 
@@ -109,7 +114,7 @@ def is_behind_words(rest: str, habits: Habits) -> bool:
     words = _words(before)
     if habits.lead is None or words in {"", habits.lead} or INSTRUMENT.search(before):
         return False
-    leads_up = _LEADS_UP.search(before) is not None and _OF_OTHERS.search(before) is None
+    leads_up = _LEADS_UP.search(before) is not None and OF_OTHERS.search(before) is None
     return not (leads_up and not habits.united) and united_speed(rest) is None  # who writes units leaves none out
 
 

@@ -7,9 +7,9 @@ import re
 from collections.abc import Sequence
 
 from speedcal.logs.tables.handwriting import in_decimals
-from speedcal.logs.writing.headers import INSTRUMENT, SPEED_UNIT
+from speedcal.logs.writing.headers import INSTRUMENT, PHONE, SPEED_UNIT, unit_in_title
 from speedcal.logs.writing.patterns import late_pattern
-from speedcal.units import SPEED_UNIT_MPS, parse_speed_unit
+from speedcal.units import SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
 _NUMBER = late_pattern(r"(?<![\w.])(?<!\d,)[-+]?\d{1,6}(?:[.,]\d{1,4})?(?![\w:])")
 _GROUPED = late_pattern(r"(?<![\w.,])\d{1,3}(?:[,.' ]\d{3})+(?:[.,]\d{1,2})?(?![\w:]|[.,]\d)")
@@ -76,14 +76,14 @@ _LEADING = late_pattern(
     rf"\W*(?P<speed>\d{{1,3}}(?:[.,]\d{{1,2}})?)(?![\w:]|[.,/-]\d)\s?(?:(?:{SPEED_UNIT})(?![a-z]))?+", re.IGNORECASE
 )
 _WORD = late_pattern(r"[^\W\d_]{2}")
-_UNSETTLED = late_pattern(
-    r"^\W*(?:miles?|mi|km|kilomet\w+|m|on|by|from|per|auf|laut|sur|selon)(?![a-z])"
-    r"|(?<![a-z])(?:wait|mis\w+|edit\w*|typo|fix\w*|err\w*|better|i mean|it.?s|that.?s|to|or|and|then|now|no|not|nay"
-    r"|sorry|oops|meant?|make|was|is|should|actually|rather|correct\w*|instead|wrong|again|up|down|drop\w*|fall\w*|ris\w*"
-    r"|slow\w*|speed(?! limit)|bis|oder|und|dann|nein|nicht|ou|puis|non|pas|luego|o|y|poi|of|dan|nee)(?![a-z])"
-)
-"""Between two numbers: both are speeds, the second stands for the first, or the first is what else was seen."""
+OF_OTHERS = late_pattern(rf"limit|zone|posted|sign|schild|restric|radar|gps|gnss|(?<![a-z])(?:app|{PHONE})(?![a-z])")
+"""A speed that the road allows, or that something else showed."""
+_NOT_SHOWN = late_pattern(r"^\W*(?:miles?|mi|km|kilomet\w+|m|on|by|from|per|auf|laut|sur|selon)(?![a-z])")
+"""Behind a number: it is a distance, or what something else showed."""
+_BEYOND = 1.5
+"""How many times the greatest of the other readings one may be, or that part of the least; a choice."""
 _LONGEST, _FIGURES_OF_NO_SPEED = 60, 4
+_FEW_WORDS = 6
 _U_ABOUT_STEPS = 1.0
 """Standard uncertainty of a reading noted as about, in units of the dial: from memory of how people speak."""
 
@@ -157,22 +157,31 @@ def speed_beside_dial(rest: str) -> float | None:
     return _float(found[0]) if len(found) == 1 else None
 
 
-def leading_speed(rest: str) -> float | None:
-    """Return the number that a line begins with, where the next stands behind words of something else, or is no speed.
+def leading_speed(rest: str, least: float, most: float) -> float | None:
+    """Return the number that a line begins with, where the next is no reading; None of another line.
 
-    None of another line.
+    That one stands behind words of something else, and is of a size that no reading has, or the words name a limit, a
+    sign or a receiver. Another may as well correct the first or go on from it.
+
+    Parameters
+    ----------
+    least, most
+        Of the readings of other lines.
     """
     text = _without_others(_TOUCHING_UNIT.sub(" ", rest))
     found = _LEADING.match(text)
     other = _NUMBER.search(text, found.end()) if found else None
     if found is None or other is None:
         return None
+    speed = _float(found["speed"])
+    low, high = least / _BEYOND, most * _BEYOND
     words = text[found.end() : other.start()].lower()
-    if other[0][:_FIGURES_OF_NO_SPEED].isdigit() and len(other[0]) >= _FIGURES_OF_NO_SPEED:
-        return _float(found["speed"])
-    if not _WORD.search(words) or _UNSETTLED.search(words) or INSTRUMENT.search(words):
+    if not low <= speed <= high or _NOT_SHOWN.search(words) or INSTRUMENT.search(words):
         return None
-    return _float(found["speed"])
+    if other[0][:_FIGURES_OF_NO_SPEED].isdigit() and len(other[0]) >= _FIGURES_OF_NO_SPEED:
+        return speed
+    is_other = OF_OTHERS.search(words) or not low <= _float(other[0]) <= high
+    return speed if _WORD.search(words) and is_other else None
 
 
 def has_speed(rest: str) -> bool:
@@ -185,6 +194,12 @@ def words_before_number(rest: str) -> str:
     text = ABOUT.sub(" ", _without_others(_TOUCHING_UNIT.sub(" ", rest)))
     found = _NUMBER.search(text)
     return text[: found.start()] if found else ""
+
+
+def unit_in_remark(text: str) -> SpeedUnit | None:
+    """Return the unit that a few words below readings name; one of limits and of what else showed a speed is none."""
+    few = sum(map(str.isalpha, text.split())) <= _FEW_WORDS
+    return unit_in_title(text) if few and not OF_OTHERS.search(text.lower()) else None
 
 
 def without_places(rest: str) -> str:
