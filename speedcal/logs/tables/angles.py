@@ -86,9 +86,7 @@ def _written(table: Table, headings: Sequence[Heading], role: Role, index: int |
     The letter may stand behind the number and in a column of its own, and the number have a minus besides.
     """
     cells = [_lettered(cell) for cell in table.column(index)] if index is not None else []
-    if (
-        role == "longitude" and index is not None
-    ):  # an O is of Ost and oost under Länge and lengte, else of ouest, oeste
+    if role == "longitude" and index is not None:  # O is ouest, oeste under longitude, else Ost, oost
         cells = [cell.upper().replace("O", "W" if "lon" in normal(table.header[index]) else "E") for cell in cells]
     plain, away = [], np.zeros(len(cells), bool)
     for i, cell in enumerate(cells):
