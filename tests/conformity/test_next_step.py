@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
-from typing import Any
+from pathlib import Path
+from typing import Any, get_args
 
 import numpy as np
 import pytest
@@ -15,6 +17,8 @@ from speedcal.conformity.settling import _tightest, way_to_settle
 from speedcal.conformity.tolerance import ShownLimits
 from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
+from speedcal.logs import read_readings
+from speedcal.logs.drive.readings import Rounding
 from speedcal.units import MPH_MPS
 from speedcal.vehicle import Vehicle, Work, correct, diagnose, says_what_changes
 from speedcal.vehicle.advised.advice import Advice
@@ -547,13 +551,21 @@ def test_how_coarse_readings_were_rounded_is_asked_before_anything_is_driven_or_
     narrow = verify(None, coarse, {"percent": 2})
     assert narrow.verdict == "not proven"
     assert (narrow.advice[0].action, narrow.advice[0].part) == ("measure_fact", "rounding")
-    assert str(narrow.advice[0]).startswith(
-        "Write beside the readings how they were rounded, or that the needle was held"
-    )
     of_each = tuple(Finding(asked.code, **{**asked.values, "of_drive": i}) for i in (1, 2))
     pooled = verify(None, replace(coarse, findings=of_each), {"percent": 2})
     assert [step.part for step in pooled.advice].count("rounding") == 1
     assert "Drive 2" not in str(pooled.advice[0])
+
+
+def test_the_lines_that_tell_how_readings_were_rounded_are_understood_above_them(tmp_path: Path) -> None:
+    """Where they were to be written beside the readings, they were taken for a remark and nobody was answered."""
+    said = re.findall("'(rounding: .*?)'", str(Advice("measure_fact", part="rounding")))
+    path = tmp_path / "notes.csv"
+    understood = set()
+    for line in said:
+        path.write_text(f"{line}\ntime,mph,remark\n10:00:00,30,\n10:01:00,45,wind\n", encoding="utf-8")
+        understood.add(read_readings(path).rounding)
+    assert understood == set(get_args(Rounding))
 
 
 def test_each_part_that_undoing_takes_is_an_action_of_its_own() -> None:

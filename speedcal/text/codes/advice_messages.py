@@ -208,8 +208,8 @@ FINDINGS: dict[str, Template] = {
     "gear_alone_leaves": "By itself this would leave {percent:.1f} %.",
     "needle_alone_leaves": "The needle alone would leave {percent:.1f} % at best.",
     "instead_of_the_first": _instead_of,
-    "rounded_or_held": "All are multiples of {step_mps:speed} and were taken for the nearest mark. Held on its marks, "
-    "the dial is known far better; if the mark below was noted, it shows {half_mps:speed1} more.",
+    "rounded_or_held": "All are multiples of {step_mps:speed} and were taken for the nearest mark. If the needle was "
+    "held on its marks, the dial is known far better; if the mark below was noted, it shows {half_mps:speed1} more.",
     "as_before": "That is how it was on the drive before the work, which shows what it leaves.",
     "odometer_left": _odometer_left,
     "odometer_is_right": _odometer_is_right,

@@ -52,7 +52,8 @@ MEASURED_BY = {
     "rule": "choose a rule that holds at the speeds of this vehicle",
     "max_speed": "state the design maximum speed of the vehicle, or the speeds that matter",
     "bench": "have the instrument tested on a bench at several speeds",
-    "rounding": "write beside the readings how they were rounded, or that the needle was held on its marks",
+    "rounding": "say how readings were rounded, on the drive's page or in a line above them: 'rounding: exact' if the "
+    "needle was held on its marks, 'rounding: down' if the mark below was noted, else 'rounding: nearest'",
     "ratio_box_teeth": "ask which ratio boxes can be had for this cable",
 }
 """Link or part to the measurement that finds it out."""
