@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from speedcal.conformity.after_repair import after_repair
 from speedcal.conformity.change import ChangeCheck
@@ -180,13 +180,15 @@ def _work_on(test: _RoadTest, looks: Sequence[Advice]) -> list[Advice]:
 def _how_rounded(after: Calibration) -> list[Advice]:
     """Return the question how coarse readings were rounded: an answer costs nothing and may settle it.
 
-    Of several drives it is asked once.
+    Of several drives with the same step it is asked once, and of none by its number.
     """
-    asked = [dict(found.values) for found in after.findings if found.code == "nearest_mark_taken"]
-    for values in asked[1:]:
-        values.pop("of_drive", None)
-    each = {values["step_mps"]: values for values in asked}.values()  # of those alike the last, which names no drive
-    return [Advice("measure_fact", part="rounding", because=(Finding("rounded_or_held", **values),)) for values in each]
+    each: dict[float, dict[str, Any]] = {}
+    for values in (dict(found.values) for found in after.findings if found.code == "nearest_mark_taken"):
+        if values["step_mps"] in each:
+            values.pop("of_drive", None)
+        each[values["step_mps"]] = values
+    asked = (Finding("rounded_or_held", **values) for values in each.values())
+    return [Advice("measure_fact", part="rounding", because=(why,)) for why in asked]
 
 
 def _is_new_part(entry: Advice) -> bool:

@@ -551,10 +551,19 @@ def test_how_coarse_readings_were_rounded_is_asked_before_anything_is_driven_or_
     narrow = verify(None, coarse, {"percent": 2})
     assert narrow.verdict == "not proven"
     assert (narrow.advice[0].action, narrow.advice[0].part) == ("measure_fact", "rounding")
-    of_each = tuple(Finding(asked.code, **{**asked.values, "of_drive": i}) for i in (1, 2))
-    pooled = verify(None, replace(coarse, findings=of_each), {"percent": 2})
-    assert [step.part for step in pooled.advice].count("rounding") == 1
-    assert "Drive 2" not in str(pooled.advice[0])
+
+
+def test_pooled_drives_are_asked_for_their_rounding_once_a_step_and_by_number_where_one_differs() -> None:
+    """Of drives in steps of 5, 10 and 5 mph the second was asked for without being named."""
+    values = {"half_mps": 2.5 * MPH_MPS, "unit": "mph"}
+    asked = tuple(
+        Finding("nearest_mark_taken", step_mps=step * MPH_MPS, of_drive=i, **values)
+        for i, step in enumerate((5, 10, 5), 1)
+    )
+    coarse = replace(make_calibration(factor=1.0, offset=0.5, u_offset=1.0, u_factor=0.03), findings=asked)
+    of_fives, of_tens = (str(step) for step in verify(None, coarse, {"percent": 2}).advice if step.part == "rounding")
+    assert "Drive" not in of_fives
+    assert "Drive 2" in of_tens
 
 
 def test_the_lines_that_tell_how_readings_were_rounded_are_understood_above_them(tmp_path: Path) -> None:
