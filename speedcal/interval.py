@@ -68,6 +68,11 @@ def tidy(x: float, digits: int) -> float:
     return round(float(x), digits) + 0.0
 
 
+def multiples(step: float, low: float, high: float) -> FloatArray:
+    """Return the multiples of a step between two values, ends included."""
+    return np.asarray(np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step)
+
+
 def decimals_for(u: float) -> int:
     """Return the number of decimals that a standard uncertainty supports.
 

@@ -30,16 +30,21 @@ KMH_MPS = SPEED_UNIT_MPS["km/h"]
 
 ROUND_SPEED: dict[DisplayUnit, float] = {"mph": 5.0, "km/h": 10.0}
 """Speeds are told, held and planned at multiples of this, as dials are marked."""
-SLOW_TOP_MPS = 50 * KMH_MPS
-"""A drive that never got so fast is one of a slow vehicle: by law mopeds do 45 km/h and most tractors 40 (from memory).
-Told and judged are then more speeds, and slower ones."""
+LOWEST_SPEED: dict[DisplayUnit, float] = {"mph": 25.0, "km/h": 40.0}
+"""Lowest speed that matters where nobody names any: the lowest test speeds of SAE J2976 and UN R39. At walking pace a
+small needle offset is a large percentage, and would decide a gear or a verdict."""
 USUAL_LIMIT: dict[str, float] = {"mph": 65.0, "km/h": 100.0}
 """Legal speed that is taken where nobody names one. Our own judgment."""
 
 
+def is_slow(unit: DisplayUnit, top_mps: float) -> bool:
+    """Tell whether fewer than two of the speeds that matter are reached, as by a tractor: then slower ones matter."""
+    return top_mps < (LOWEST_SPEED[unit] + ROUND_SPEED[unit]) * SPEED_UNIT_MPS[unit]
+
+
 def round_step(unit: DisplayUnit, top_mps: float) -> float:
     """Return the step of the round speeds up to a speed, in the unit; ten km/h leave a slow vehicle two or three."""
-    return ROUND_SPEED["mph"] if top_mps < SLOW_TOP_MPS else ROUND_SPEED[unit]
+    return ROUND_SPEED["mph"] if is_slow(unit, top_mps) else ROUND_SPEED[unit]
 
 
 def _named(unit: SpeedUnit, *words: str) -> dict[str, SpeedUnit]:

@@ -10,7 +10,7 @@ import numpy as np
 from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.speed.ground_speed import SpeedSource
 from speedcal.finding import Finding, Trust
-from speedcal.interval import COVERAGE_FACTOR, FloatArray, Interval, tidy
+from speedcal.interval import COVERAGE_FACTOR, FloatArray, Interval, multiples, tidy
 from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS, DisplayUnit
 from speedcal.wording import Spoken
 
@@ -147,7 +147,7 @@ class Calibration(Spoken):
         step = ROUND_SPEED[self.unit]
         low, high = (v / factor for v in self.speed_range_mps)
         rows = []
-        for v in np.arange(np.ceil(low / step) * step, high + 1e-9, step):
+        for v in multiples(step, low, high):
             shown = float(self.indicated(v * factor)) / factor
             half = float(self.half_width(v * factor)) / factor
             error = shown - v

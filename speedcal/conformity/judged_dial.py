@@ -8,14 +8,13 @@ import numpy as np
 
 from speedcal.conformity.change import ChangeCheck
 from speedcal.conformity.decision import decide
-from speedcal.conformity.marks import multiples
 from speedcal.conformity.probability import Box
 from speedcal.conformity.reference_speed import reference_findings
 from speedcal.conformity.settling import driving_to_settle, way_to_settle
 from speedcal.conformity.tolerance import ShownLimits, Tolerance
 from speedcal.conformity.verification import Check, RangeCheck, Verification
 from speedcal.finding import Finding
-from speedcal.interval import COVERAGE_FACTOR, reached
+from speedcal.interval import COVERAGE_FACTOR, multiples, reached
 from speedcal.units import SPEED_UNIT_MPS, round_step
 from speedcal.vehicle.judged.limits import POINTER_DIFFERS
 

@@ -6,12 +6,10 @@ import numpy as np
 
 from speedcal.conformity.designs import LEVELS, Expected
 from speedcal.errors import PlanError
-from speedcal.interval import FloatArray
-from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS, DisplayUnit
+from speedcal.interval import FloatArray, multiples
+from speedcal.units import LOWEST_SPEED, ROUND_SPEED, SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle.choices.judged_vehicle import SLOW_FROM
 
-_LOWEST = {"mph": 25.0, "km/h": 40.0}
-"""Lowest mark to hold where no other is named. Our own judgment."""
 _SLOW_STEPS = (5.0, 2.0)
 """Steps of the marks, in the unit of the dial, of a vehicle too slow for four marks at the usual steps: a tractor, an
 ATV. Our own judgment."""
@@ -32,7 +30,7 @@ def marks_to_hold(
     factor = SPEED_UNIT_MPS[unit]
     step = ROUND_SPEED[unit] * factor
     top = float(expected.dial.indicated(speed_limit_mps))
-    bottom = (_LOWEST[unit] if lowest is None else lowest) * factor
+    bottom = (LOWEST_SPEED[unit] if lowest is None else lowest) * factor
     if lowest is None and np.isfinite(named_mps):
         bottom = min(bottom, max(round(float(expected.dial.indicated(named_mps)) / step), 1) * step)
     marks = multiples(step, bottom, top)
@@ -49,8 +47,3 @@ def marks_to_hold(
             unit=unit,
         )
     return marks
-
-
-def multiples(step: float, low: float, high: float) -> FloatArray:
-    """Return the multiples of a step between two values, ends included."""
-    return np.asarray(np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step)

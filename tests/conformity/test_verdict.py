@@ -277,6 +277,12 @@ def test_a_rule_of_the_shop_is_judged_at_walking_pace_only_where_it_says_so(
     assert result.driven_range.low_mps == pytest.approx(lowest / 3.6)
 
 
+def test_a_car_driven_in_town_is_judged_from_25_mph_on_as_any_other() -> None:
+    """0.8 mph high is 3 % at 25 mph and 8 % at 10; taken for a slow vehicle up to 50 km/h, it failed for the latter."""
+    town = make_calibration(offset=0.8, u_offset=0.05, speed_range=(4, 30.5), n_readings=60)
+    assert verify(None, town, {"percent": 5}).verdict == "pass"
+
+
 def test_a_limit_that_is_too_close_is_named_with_the_speed_where_it_is() -> None:
     """0.5 km/h low at all speeds, within 5 %: at 10 km/h that is the limit itself, at 20 km/h half of it."""
     dial = make_calibration(offset=-0.5, u_offset=0.02, unit="km/h", speed_range=(10, 100), n_readings=200)

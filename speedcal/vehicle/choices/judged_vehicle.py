@@ -8,8 +8,8 @@ import numpy as np
 
 from speedcal.calibration.checked.fit_checks import USUAL_SPEEDS
 from speedcal.calibration.result import Calibration
-from speedcal.interval import FloatArray, tidy
-from speedcal.units import SLOW_TOP_MPS, SPEED_UNIT_MPS, DisplayUnit, round_step, speed_from_mps
+from speedcal.interval import FloatArray, multiples, tidy
+from speedcal.units import LOWEST_SPEED, SPEED_UNIT_MPS, DisplayUnit, is_slow, round_step, speed_from_mps
 from speedcal.vehicle.choices.facts_only import FactsDial
 from speedcal.vehicle.drivetrain import driving_tire
 from speedcal.vehicle.judged.judge import Judge
@@ -68,40 +68,20 @@ def _around(calibration: Calibration, driven: tuple[float, ...]) -> tuple[float,
     return tuple(sorted({*driven, *(v for v in USUAL_SPEEDS[calibration.unit] if v <= top)}))
 
 
-_LOWEST: dict[DisplayUnit, float] = {"mph": 25.0, "km/h": 40.0}
-"""Lowest speed that matters where nobody names any: the lowest test speeds of SAE J2976 and UN R39. At walking pace a
-small needle offset is a large percentage, and would decide a gear or a verdict."""
 SLOW_FROM = 0.3
-"""The same of a slow vehicle (a tractor, an ATV), over the fastest it was driven; the lowest mark of its road test too.
-Our own judgment."""
+"""Lowest speed that matters of a slow vehicle (a tractor, an ATV) over the fastest it was driven, where nobody names
+any; the lowest mark of its road test too. Our own judgment."""
 
 
 def slowest_judged_mps(calibration: Calibration) -> float:
-    """Return the lowest true speed that matters where nobody names any. [m/s].
-
-    That is the lowest driven, where two speeds that matter were not.
-    """
-    low, lowest = calibration.speed_range_mps[0], _lowest(calibration)
-    is_slow = driven_speeds(calibration)[0] < lowest
-    return low if is_slow else max(low, lowest * SPEED_UNIT_MPS[calibration.unit])
-
-
-def _lowest(calibration: Calibration) -> float:
-    """Return the lowest speed that matters where nobody names any, in the display unit."""
-    top = calibration.speed_range_mps[1]
-    is_slow = top < SLOW_TOP_MPS
-    return SLOW_FROM * speed_from_mps(top, calibration.unit) if is_slow else _LOWEST[calibration.unit]
+    """Return the lowest true speed driven that matters where nobody names any. [m/s]."""
+    low, top = calibration.speed_range_mps
+    unit = calibration.unit
+    return max(low, SLOW_FROM * top if is_slow(unit, top) else LOWEST_SPEED[unit] * SPEED_UNIT_MPS[unit])
 
 
 def driven_speeds(calibration: Calibration) -> tuple[float, ...]:
-    """Return the speeds taken when nobody names any: round ones of the driven range, in the display unit.
-
-    None below the lowest that matters, unless that leaves fewer than two.
-    """
-    factor = SPEED_UNIT_MPS[calibration.unit]
-    low, high = (v / factor for v in calibration.speed_range_mps)
-    step = round_step(calibration.unit, calibration.speed_range_mps[1])
-    found = tuple(tidy(v, 4) for v in np.arange(np.ceil(low / step) * step, high + 1e-9, step) if v > 0)
-    road = tuple(speed for speed in found if speed >= _lowest(calibration))
-    ends = tuple(tidy(v, 1) for v in (low, high) if v > 0)
-    return road if len(road) > 1 else found or ends
+    """Return the speeds taken when nobody names any: round ones of those driven that matter, in the display unit."""
+    unit, top_mps = calibration.unit, calibration.speed_range_mps[1]
+    low, high = (v / SPEED_UNIT_MPS[unit] for v in (slowest_judged_mps(calibration), top_mps))
+    return tuple(tidy(v, 4) for v in multiples(round_step(unit, top_mps), low, high)) or (tidy(low, 1), tidy(high, 1))
