@@ -105,7 +105,7 @@ def held_readings(speeds: tuple[float, ...], unit: SpeedUnit) -> Readings:
         time_resolution_s=np.nan,
         speed_mps=values * SPEED_UNIT_MPS[unit],
         speed_unit=display_unit_of(unit),
-        speed_resolution_mps=speed_step(values, unit, held=True),
+        speed_resolution_mps=speed_step(values, unit, held=False),
         odometer_m=nothing,
         odometer_resolution_m=np.nan,
         line=np.arange(1, len(values) + 1),

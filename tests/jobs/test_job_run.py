@@ -357,13 +357,15 @@ def test_no_coordinate_leaves_the_job() -> None:
             assert short.encode() not in data, name
 
 
-def test_held_speeds_become_readings_without_times() -> None:
-    """The step is found from the values as in a file: 1 for 30, 45, 60, which are round on purpose, 0.1 for 30.5."""
-    readings = held_readings((30, 45, 60), "mph")
-    assert readings.clock == "none"
+def test_held_speeds_become_readings_without_times(tmp_path: Path) -> None:
+    """Their step is that of a file: a job took fives for whole mph, and did not ask whether the dial was rounded."""
+    speeds = (30.0, 40.0, 55.0, 65.0, 45.0)
+    (tmp_path / "held.txt").write_text("mph\n" + "\n".join(f"{mph:g}" for mph in speeds), encoding="utf-8")
+    in_file, readings = speedcal.read_readings(tmp_path / "held.txt"), held_readings(speeds, "mph")
+    assert readings.clock == in_file.clock == "none"
     assert np.isnan(readings.time_s).all()
-    assert readings.speed_mps[1] == pytest.approx(45 * MPH_MPS)
-    assert readings.speed_resolution_mps == pytest.approx(1 * MPH_MPS)
+    assert readings.speed_mps[1] == pytest.approx(40 * MPH_MPS)
+    assert readings.speed_resolution_mps == in_file.speed_resolution_mps == pytest.approx(5 * MPH_MPS)
     assert held_readings((30.5, 41.2), "km/h").speed_resolution_mps == pytest.approx(0.1 / 3.6)
 
 
