@@ -253,6 +253,16 @@ def test_no_gear_is_fitted_for_an_instrument_that_may_stay_beside_a_right_odomet
     assert "odometer_is_right" in advice[0].codes
 
 
+def test_the_needle_of_a_tractor_is_set_over_as_near_as_its_own_dial_can_be_read() -> None:
+    """2 km/h high where 3 % are allowed: 0.45 km/h at 15. Set to 0.64 km/h as on a dial of 120 mph, 52 % would pass."""
+    tractor = make_calibration(offset=2, u_offset=0.02, u_factor=0.0005, unit="km/h", speed_range=(10, 40))
+    limits = load_tolerance({"percent": 3}, unit="km/h").for_choices
+    first = correct(tractor, Vehicle.from_dict({"driven_gear": 20}), limits=limits).advice[0]
+    assert (first.action, first.value) == ("reseat_needle", -2)
+    u = 0.4 * 1.609344 * 40 / (60 * 1.609344)  # a dial that ends at 80 km/h has 120 mph / 80 km/h times the degrees
+    assert first.probability == pytest.approx(math.erf(0.45 / u / math.sqrt(2)), abs=0.02)
+
+
 def test_a_needle_set_over_says_what_stays_wrong_in_the_drive() -> None:
     """5 mph low with turns 10 % too many, which nearly cancel at 50: 22 teeth for 20 put the odometer right."""
     crossed = make_calibration(offset=-5, u_offset=0.3, factor=1.1, u_factor=0.007, speed_range=(25, 65))

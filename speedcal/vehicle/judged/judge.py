@@ -13,13 +13,13 @@ from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle.judged.limits import (
     ABOUT_AS_FAST,
-    NEEDLE_U_MPS,
     ODOMETER_TEST,
     ROAD_TEST_MPS,
     Limits,
     RuleLimits,
     TireSet,
     default_limits,
+    needle_u,
 )
 from speedcal.vehicle.judged.showing import Showing
 from speedcal.vehicle.vehicle import CRITERIA, Criterion
@@ -183,7 +183,8 @@ class Judge:
         as near as a hand sets it.
         """
         v, low, high = (row[:, None] for row in self._allowed)
-        shown = self._latest_shown(gain) + (shift_mps + NEEDLE_U_MPS * self._showing.hands if shift_mps else 0.0)
+        by_hand = needle_u(self.unit, self.dial.driven_mps[1]) * self._showing.hands
+        shown = self._latest_shown(gain) + (shift_mps + by_hand if shift_mps else 0.0)
         kept = margin * v if self.is_of_odometer else np.full_like(v, margin)
         inside = (shown >= low + kept - 1e-9) & (shown <= high - kept + 1e-9)
         return float(np.all(inside, axis=0).mean())

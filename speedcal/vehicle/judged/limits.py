@@ -9,7 +9,7 @@ import numpy as np
 
 from speedcal.calibration.dial.dial import Dial
 from speedcal.interval import FloatArray
-from speedcal.units import MPH_MPS
+from speedcal.units import MPH_MPS, DisplayUnit, is_slow
 from speedcal.vehicle.vehicle import Criterion
 
 Limits = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
@@ -32,9 +32,11 @@ ROAD_TEST_MPS = 0.8 * MPH_MPS
 Doubled, under UN R39 dials are set another 0.8 mph high."""
 LEAST_ROAD_TEST_MPS = 0.5 * MPH_MPS
 """The same of the finest log: tires roll otherwise on another day. Our own judgment; it is 0.8 % at 60 mph."""
-NEEDLE_U_MPS = 0.4 * MPH_MPS
+_NEEDLE_U_MPS = 0.4 * MPH_MPS
 """Standard uncertainty of where a needle comes to stand that is set over: a hand sets it to about a degree, and a dial
 of 120 mph has two and a half for each. Our own judgment; doubled, narrow rules hardly ever let a needle be set over."""
+_HALF_A_DIAL_MPS = 60.0 * MPH_MPS
+"""A dial ends at about twice what is driven; that of a slow vehicle has more degrees for each mph than one of 120."""
 _MARGIN = 1.68
 """Half the 95 % interval of a reading times this is the margin with which a limit is proven in 95 of 100 road tests:
 1.645 standard uncertainties for the proof and 1.645 for the chance, over 1.96."""
@@ -71,6 +73,11 @@ def default_limits(criterion: Criterion, acceptable_percent: float) -> Limits:
         return np.asarray(low, float), np.asarray((1 + share) * speeds_mps)
 
     return limits
+
+
+def needle_u(unit: DisplayUnit, top_mps: float) -> float:
+    """Return how far from where it was set over a needle comes to stand, standard, by the fastest driven. [m/s]."""
+    return _NEEDLE_U_MPS * (top_mps / _HALF_A_DIAL_MPS if is_slow(unit, top_mps) else 1.0)
 
 
 def road_test_like(dial: Dial) -> float:
