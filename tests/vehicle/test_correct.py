@@ -564,11 +564,21 @@ def test_a_margin_against_reading_low_is_said_and_explained() -> None:
     assert twenty.probability_reads_low == pytest.approx(0.1587, abs=0.002)
     assert twenty.probability_best == pytest.approx(0.8413, abs=0.002)
     assert low_text(twenty) == "may read low (16 %)"
-    assert low_word(reads_low=False, probability=twenty.probability_reads_low) == "may, 16 %"
+    assert low_word(reads_low=False, lowest_percent=1.0, probability=twenty.probability_reads_low) == "may, 16 %"
     kept = next(finding for finding in found.findings if finding.code == "margin_kept")
     assert kept.values["better"]["teeth"] == 20
     assert kept.values["chance"] == pytest.approx(0.8413, abs=0.002)
     assert kept.values["chance_low"] == pytest.approx(0.1587, abs=0.002)
+
+
+@pytest.mark.parametrize(("factor", "words", "word"), [(0.997, "", "hardly"), (0.99, "reads low", "yes")])
+def test_the_page_calls_a_dial_low_where_the_command_does(factor: float, words: str, word: str) -> None:
+    """0.3 % low said 'yes' on the page and nothing beside the same gear in the report."""
+    kept = correct(make_calibration(factor=factor, u_factor=0.0005), Vehicle.from_dict({"driven_gear": 20})).keep
+    assert low_text(kept) == words
+    said = kept.to_dict()
+    given = {"lowest_percent": said["lowest_error_percent"], "probability": said["probability_reads_low"]}
+    assert low_word(reads_low=said["reads_low"], **given) == word
 
 
 def test_a_gear_family_from_memory_says_so_with_the_choices() -> None:

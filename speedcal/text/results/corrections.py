@@ -48,9 +48,11 @@ def low_text(choice: Choice) -> str:
     return f"may read low ({likely(choice.probability_reads_low)})"
 
 
-def low_word(*, reads_low: bool, probability: float) -> str:
+def low_word(*, reads_low: bool, lowest_percent: float, probability: float) -> str:
     """Return the same in a word, for a narrow table."""
-    return "yes" if reads_low else "no" if probability < _WORTH_SAYING else f"may, {likely(probability)}"
+    if reads_low:
+        return "yes" if -lowest_percent >= _HARDLY_PERCENT else "hardly"
+    return "no" if probability < _WORTH_SAYING else f"may, {likely(probability)}"
 
 
 def best_text(probability: float) -> str:
