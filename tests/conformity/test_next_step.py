@@ -201,14 +201,14 @@ def test_a_number_that_a_road_test_does_not_tell_from_the_last_is_not_tried() ->
 
 
 def test_a_number_that_a_drive_does_not_tell_from_none_waits_for_a_better_one_before_the_work_too() -> None:
-    """2.2 % low, known to 3 %, where 2 % are allowed: the next number would be as good as the one of now."""
+    """2.7 % low, known to 5 %, where 2 % are allowed: the next number would be as good as the one of now."""
     module = Vehicle.from_dict({"settings": {"circumference_mm": {"now": 4900, "step": 1, "low": 3000, "high": 7000}}})
     limits = load_tolerance({"percent": 2.0, "speeds": [16, 26, 36], "unit": "km/h"}).for_choices
-    given = {"u_offset": 0.6, "u_factor": 0.03, "unit": "km/h", "speed_range": (10.0, 38.0)}
+    given = {"u_offset": 0.6, "u_factor": 0.04, "unit": "km/h", "speed_range": (10.0, 38.0)}
     vague = make_calibration(offset=0.2, factor=0.965, **given)
-    assert correct(vague, module, limits=limits, speeds=[10, 20, 30]).advice[0].action == "drive_again"
+    assert correct(vague, module, limits=limits).advice[0].action == "drive_again"
     logged = make_calibration(factor=1.032, u_offset=0.01, u_factor=0.001, unit="km/h", speed_range=(10.0, 38.0))
-    assert correct(logged, module, limits=limits, speeds=[10, 20, 30]).advice[0].action == "set_module"
+    assert correct(logged, module, limits=limits).advice[0].action == "set_module"
 
 
 def test_a_better_drive_comes_before_a_scaler_or_a_card_where_notes_may_pass() -> None:

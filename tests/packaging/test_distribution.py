@@ -88,7 +88,7 @@ def test_what_the_wheel_says_of_itself(built: Path) -> None:
     assert about["entry_points.txt"].split() == ["[console_scripts]", "speedcal", "=", "speedcal.cli:main"]
 
 
-def test_the_installed_command_runs_the_demo_from_another_folder(installed: Path, tmp_path: Path) -> None:
+def test_the_installed_package_runs_the_demo_from_another_folder(installed: Path, tmp_path: Path) -> None:
     """The wheel carries every file the whole way needs: rules, templates, styles."""
     command = [sys.executable, "-m", "speedcal", "report", str(ROOT / "data_demo"), "--out", "result"]
     done = run_installed(installed, command, cwd=tmp_path)
