@@ -230,10 +230,11 @@ def test_of_two_receivers_in_one_log_one_is_read(tmp_path, talkers, late):
     assert [finding.code for finding in track.findings] == ["second_talker"]
 
 
-def test_a_receiver_that_changes_the_name_of_its_systems_is_one(tmp_path):
+@pytest.mark.parametrize("fixes", [4, 1])
+def test_a_receiver_that_changes_the_name_of_its_systems_is_one(tmp_path, fixes):
     """GN with several systems in sight, GP with one; a third of the fixes was left out as those of another receiver."""
     places = (f"4121.{500 * i:05d},N,00201.31654,W" for i in range(60))
-    lines = (_rmc(f"1200{i:02d}.00", place=at, talker="GN" if i // 4 % 3 else "GP") for i, at in enumerate(places))
+    lines = (_rmc(f"1200{i:02d}.00", place=at, talker="GN" if i // fixes % 3 else "GP") for i, at in enumerate(places))
     track = _read(tmp_path, *lines)
     assert len(track) == 60
     assert track.findings == ()

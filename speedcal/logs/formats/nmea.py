@@ -11,21 +11,19 @@ import math
 import re
 from collections import Counter
 from dataclasses import dataclass, field
-from itertools import pairwise
 
 import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.logs import limits
 from speedcal.logs.drive.track import BASE_S, Fixes, Track, build_track
+from speedcal.logs.formats.nmea_talkers import second_talkers, time_of_day
 from speedcal.logs.formats.registry import LogFormat, Request
 from speedcal.logs.source import Source
 from speedcal.logs.writing.written_times import days_since_1970
 from speedcal.units import SPEED_UNIT_MPS
 
 _SENTENCE = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|VTG|GNS|GLL|ZDA),")
-_TALKER = re.compile(rb"\$([A-Z]{2})(RMC|GGA|VTG|GNS|GLL),")
-_FEWEST_BETWEEN = 10
 _LONGEST = 200
 """Bytes of a sentence that are looked at; the standard allows 82."""
 _DAY_S, _HALF_DAY_S = 86_400.0, 43_200.0
@@ -74,7 +72,7 @@ def _read_track(source: Source, request: Request) -> Track:
     data = _bytes(source)
     if data.count(b"$") > limits.MAX_LINES:
         source.fail("too_many", what="sentences", most=limits.MAX_LINES)
-    log = _Log(others=_second_talkers(data))
+    log = _Log(others=second_talkers(data))
     unchecked = b"*" not in data
     for piece in data.split(b"$")[1:]:  # between sentences there may be anything, binary messages included
         sentence = re.split(rb"[\r\n]", piece[:_LONGEST], maxsplit=1)[0]
@@ -99,27 +97,6 @@ def _read_track(source: Source, request: Request) -> Track:
         findings=findings,
     )
     return build_track(source, "nmea", fixes)
-
-
-def _second_talkers(data: bytes) -> frozenset[tuple[str, str]]:
-    """Return which sentences of which talkers to leave out: those that another talker sends in between as well.
-
-    Kept is the talker that combines systems (GN), else the one with most sentences. Talkers in turn for a while each,
-    as of a receiver that is changed or uses now one system and now several, and those of different sentences are of
-    one log.
-    """
-    places: dict[bytes, dict[bytes, list[int]]] = {}
-    for found in _TALKER.finditer(data):
-        places.setdefault(found[2], {}).setdefault(found[1], []).append(found.start())
-    others: set[tuple[str, str]] = set()
-    for name, talkers in places.items():
-        kept = max(talkers, key=lambda talker: (talker == b"GN", len(talkers[talker])))
-        for talker in talkers.keys() - {kept}:
-            told = sorted((place, who) for who in (kept, talker) for place in talkers[who])
-            changes = sum(before != after for (_, before), (_, after) in pairwise(told))
-            if changes > max(min(len(talkers[kept]), len(talkers[talker])), _FEWEST_BETWEEN):
-                others.add((talker.decode(), name.decode()))
-    return frozenset(others)
 
 
 def _take(log: _Log, sentence: str, *, unchecked: bool) -> None:
@@ -152,7 +129,7 @@ def checksum_of(body: str) -> int:
 def _read_rmc(log: _Log, fields: list[str]) -> None:
     if not fields[1]:
         return
-    epoch = log.at(_time_of_day(fields[1]))
+    epoch = log.at(time_of_day(fields[1]))
     mode = fields[12] if len(fields) > 12 else ""
     epoch.invalid |= fields[2] != "A" or mode in _NO_FIX_MODE
     _place(epoch, fields[3:7])
@@ -167,7 +144,7 @@ def _read_rmc(log: _Log, fields: list[str]) -> None:
 def _read_gga_or_gns(log: _Log, fields: list[str]) -> None:
     if not fields[1]:
         return
-    epoch = log.at(_time_of_day(fields[1]))
+    epoch = log.at(time_of_day(fields[1]))
     no_fix = _NO_FIX_QUALITY if fields[0].endswith("GGA") else _NO_FIX_MODE
     epoch.invalid |= all(sign in no_fix for sign in fields[6])  # GNS has a mode for each system
     _place(epoch, fields[2:6])
@@ -178,7 +155,7 @@ def _read_gga_or_gns(log: _Log, fields: list[str]) -> None:
 def _read_gll(log: _Log, fields: list[str]) -> None:
     if not fields[5]:
         return
-    epoch = log.at(_time_of_day(fields[5]))
+    epoch = log.at(time_of_day(fields[5]))
     mode = fields[7] if len(fields) > 7 else ""
     epoch.invalid |= fields[6] != "A" or mode in _NO_FIX_MODE
     _place(epoch, fields[1:5])
@@ -186,7 +163,7 @@ def _read_gll(log: _Log, fields: list[str]) -> None:
 
 def _read_zda(log: _Log, fields: list[str]) -> None:
     if fields[1] and all(fields[2:5]):
-        epoch = log.at(_time_of_day(fields[1]))
+        epoch = log.at(time_of_day(fields[1]))
         epoch.day = days_since_1970(int(fields[4]), int(fields[3]), int(fields[2]))
 
 
@@ -211,12 +188,6 @@ _READERS = {
     "ZDA": _read_zda,
     "VTG": _read_vtg,
 }
-
-
-def _time_of_day(text: str) -> float:
-    if not re.fullmatch(r"[0-2]\d[0-5]\d[0-6]\d(?:\.\d{0,9})?", text) or text[:2] > "23":
-        raise ValueError(text)
-    return int(text[:2]) * 3600.0 + int(text[2:4]) * 60.0 + float(text[4:])
 
 
 def _place(epoch: _Epoch, fields: list[str]) -> None:
