@@ -179,6 +179,7 @@ def test_degrees_may_be_written_with_minutes_and_seconds(tmp_path, latitude, lon
         (("latitude (min)", "longitude (min)"), ("-2706.6", "570.24")),
         (("latE6", "lonE6"), ("-45110000", "9504000")),
         (("lat_e7", "lon_e7"), ("-451100000", "95040000")),
+        (("positionLat E7", "positionLong E7"), ("-451100000", "95040000")),
         (("positionLat", "positionLon"), ("S4506.60", "E00930.24")),
         (("latitude (deg min)", "longitude (deg min)"), ("-4506.60", "00930.24")),
         (("lat ddmm.mmmm (min)", "lon dddmm.mmmm (min)"), ("-4506.60", "00930.24")),
@@ -196,6 +197,20 @@ def test_angles_are_in_what_their_headers_say(tmp_path, names, cells):
     track = _read(tmp_path, ";".join(header), *(";".join((stamp, *cells, "0.02", "0.01")) for stamp in T[:2]))
     np.testing.assert_allclose(track.latitude_deg, -45.11, atol=1e-6)
     np.testing.assert_allclose(track.longitude_deg, 9.504, atol=1e-6)
+
+
+@pytest.mark.parametrize(("unit_deg", "read"), [(1e-7, True), (1e-6, False)])
+def test_whole_numbers_faster_than_any_car_as_millionths_are_ten_millionths(tmp_path, unit_deg, read):
+    """20 m/s at 5.2 north, 7.1 east: as millionths they would be on the globe, at 200 m/s. Millionths may be either."""
+    stamps = (f"2024-05-01T10:00:{second:02d}Z" for second in range(30))
+    rows = [
+        f"{stamp},{round((5.2 + 20 / 111_000 * i) / unit_deg)},{7.1 / unit_deg:.0f}" for i, stamp in enumerate(stamps)
+    ]
+    if read:
+        np.testing.assert_allclose(_read(tmp_path, "time,lat,lon", *rows).longitude_deg, 7.1)
+    else:
+        with pytest.raises(TrackFormatError, match="positions such as"):
+            _read(tmp_path, "time,lat,lon", *rows)
 
 
 def test_an_o_beside_a_longitude_is_west_where_its_name_says_so(tmp_path):

@@ -56,7 +56,7 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
         source.fail("no_time_column", line=table.header_line, columns=table.header[:30])
     time_s, has_date = on_track_clock(stamps)
     findings = list(stamps.findings)
-    latitude, longitude = read_positions(table, headings, findings, comma=comma)
+    latitude, longitude = read_positions(table, headings, findings, time_s, comma=comma)
     if are_swapped(time_s, latitude, longitude, _fullest_speed(table, headings, comma=comma)):
         latitude, longitude = longitude, latitude
         findings.append(Finding("positions_swapped"))

@@ -9,6 +9,8 @@ import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray
+from speedcal.logs import limits
+from speedcal.logs.drive.speed_physics import positions_mps
 from speedcal.logs.tables.tabular import Table
 from speedcal.logs.writing.headers import Heading, Role, normal
 from speedcal.logs.writing.numbers import parse_numbers
@@ -32,27 +34,29 @@ _MOST_DEG = {"latitude": 90.0, "longitude": 180.0}
 SEMICIRCLE_DEG = 180 / 2**31
 """Degrees in the unit in which FIT writes angles."""
 _MILLION, _TEN_MILLION = 1e6, 1e7
+_UNDER_WAY = 0.9
+"""Share of the fixes beyond whose speed jumps of the receiver are left aside."""
 _NAMED_PARTS = {
-    1 / SEMICIRCLE_DEG: late_pattern(r"semi ?circles?|position ?(?:lat|long)(?![a-z])"),
     _TEN_MILLION: late_pattern(r"(?<![a-z])e-?7(?!\d)"),
     _MILLION: late_pattern(r"(?<![a-z])(?:e-?6(?!\d)|micro ?deg)"),
     60.0: late_pattern(r"^(?!.*(?<![a-z])d(?:d|eg.*min)).*(?<![a-z])min(?:utes?)?(?![a-z])"),
     np.pi / 180: late_pattern(r"(?<![a-z])rad(?:ian)?s?(?![a-z])"),
+    1 / SEMICIRCLE_DEG: late_pattern(r"semi ?circles?|position ?(?:lat|long)(?![a-z])"),
 }
-"""What makes a degree, by the words of a header; the first is of columns with the angles of FIT records. Degrees and
-minutes, ``deg min`` or ``ddmm.mmmm``, are no minutes alone."""
+"""What makes a degree, by the words of a header. Degrees and minutes, ``deg min`` or ``ddmm.mmmm``, are no minutes
+alone; under the names of FIT records stand its angles, unless they say otherwise: ``positionLat E7``."""
 _SIDES: dict[Role, Role] = {"latitude": "north_south", "longitude": "east_west"}
 
 
 def read_positions(
-    table: Table, headings: Sequence[Heading], findings: list[Finding], *, comma: bool
+    table: Table, headings: Sequence[Heading], findings: list[Finding], time_s: FloatArray, *, comma: bool
 ) -> tuple[FloatArray, FloatArray]:
     """Return latitude and longitude in degrees.
 
     N, S, E, W may stand before or behind the number or in a column of their own. The header may say in which part of a
     degree the numbers are. Others beyond 90 and 180 in which the last two whole figures are below 60 throughout are
     degrees and minutes without anything between: ``4807.038``. Whole numbers that are on the globe as ten-millionths of
-    a degree and not as millionths are that, or semicircles.
+    a degree, and as millionths are not or faster than any car, are that, or semicircles.
     """
     roles: tuple[Role, Role] = ("latitude", "longitude")
     places = [[i for i, heading in enumerate(headings) if heading.role == role] for role in roles]
@@ -60,7 +64,7 @@ def read_positions(
         places = [[i] for i in max(zip(*places, strict=True), key=lambda pair: sum(map(table.variety, pair)))]
     written = [_written(table, headings, role, table.fullest(found)) for role, found in zip(roles, places, strict=True)]
     values = [parse_numbers(cells, decimal_comma=comma).values for cells, _ in written]
-    a_degree = _parts_of_degree(values, headings)
+    a_degree = _parts_of_degree(values, headings, time_s)
     if a_degree:
         findings.append(Finding("positions_not_in_degrees", a_degree=a_degree))
         values = [angle / a_degree for angle in values]
@@ -123,12 +127,12 @@ def _decimal(parts: re.Match[str]) -> str:
     return repr(sign * (int(parts["d"]) + minutes / 60 + seconds / 3600))
 
 
-def _parts_of_degree(values: Sequence[FloatArray], headings: Sequence[Heading]) -> float | None:
+def _parts_of_degree(values: Sequence[FloatArray], headings: Sequence[Heading], time_s: FloatArray) -> float | None:
     """Return how many units of the numbers make a degree, None where they are degrees.
 
     What the headers say, where it puts the numbers on the globe and degrees do not, or they are radians. Of whole
-    numbers ten million, where only this scale, the finest in use, puts both there; semicircles, 2^31 to 180 degrees,
-    where ten million to a degree leaves the globe.
+    numbers ten million, where only this scale, the finest in use, puts both there at the speed of a car; semicircles,
+    2^31 to 180 degrees, where ten million to a degree leaves the globe.
     """
     sizes = [np.abs(angle[np.isfinite(angle)]) for angle in values]
     if not all(map(len, sizes)):
@@ -140,7 +144,13 @@ def _parts_of_degree(values: Sequence[FloatArray], headings: Sequence[Heading]) 
         fits = most <= scale and (most > 1 or scale < 1) and (whole or scale < _MILLION)
         if fits and any(map(pattern.search, names)):
             return scale
-    return next((s for s in (_TEN_MILLION, 1 / SEMICIRCLE_DEG) if whole and _MILLION < most <= s), None)
+    if not whole or most <= 1:
+        return None
+    if most <= _MILLION:
+        mps = positions_mps(time_s, values[0] / _MILLION, values[1] / _MILLION)
+        mps = mps[np.isfinite(mps)]
+        return _TEN_MILLION if len(mps) and np.quantile(mps, _UNDER_WAY) > limits.FASTEST_MPS else None
+    return next((scale for scale in (_TEN_MILLION, 1 / SEMICIRCLE_DEG) if most <= scale), None)
 
 
 def _are_packed(roles: Sequence[Role], cells: Sequence[Sequence[str]], values: Sequence[FloatArray]) -> bool:
