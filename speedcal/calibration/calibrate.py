@@ -34,8 +34,9 @@ from speedcal.calibration.readings.refusals import (
 )
 from speedcal.calibration.readings.rows import DAY_S
 from speedcal.calibration.result import HILLS, RECEIVER, Calibration
-from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
+from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.runs import steady_runs
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.calibration.speed.track_part import days_of
 from speedcal.calibration.speed.way_speed import speed_along_way
 from speedcal.calibration.speed.week_count import counted_on

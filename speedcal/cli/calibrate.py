@@ -62,12 +62,14 @@ def command(
     suitable road. Local rules on speedometers and odometers come first.
     """
     from speedcal.calibration import calibrate
-    from speedcal.logs import read_track_beside
+    from speedcal.logs import is_log_of_both, read_track_beside
     from speedcal.text.results.calibration_summary import budget_text
 
     if readings is None and (zone is not None or clock_offset is not None):
         raise SpeedcalError("checks_without_clock")
     with waiting(working_on("measuring", track.name)):
+        if readings is None and is_log_of_both(track, unit=unit, column=column, session=session):
+            readings = track
         if readings is None:
             result = _from_checks(track, unit, column, session)
         else:

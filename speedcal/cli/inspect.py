@@ -104,7 +104,7 @@ def _plot(found: Inspection, unit: DisplayUnit | None) -> str:
     """Return the plot of the track, from positions where it carries no speed, else of the readings."""
     import numpy as np
 
-    from speedcal.calibration.speed.ground_speed import ground_speed
+    from speedcal.calibration.speed.speed_of_track import ground_speed
     from speedcal.text.results.sketch import sketch
 
     if found.track is not None:

@@ -60,6 +60,8 @@ def command(track_file: Path, out: Path, cut_m: float, session: str | None, zone
 
     with waiting(working_on("reading", track_file.name)):
         track = read_track(track_file, zone=zone, session=session)
+    if not track.has_positions:
+        raise TrackFormatError("nothing_to_trim", source=track.source)
     if not track.has_date:
         say([UNDATED])
     rest, kept = without_ends(track, _from_fix(track, 0), _from_fix(track, -1), cut_m)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +14,20 @@ if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.logs import Checks, Readings, Track
     from speedcal.vehicle import Vehicle
+
+
+def as_driven(drive: Drive) -> Drive:
+    """Return a drive by checks that are a log of both speeds as one by track and readings; others as they are.
+
+    Rows a second apart err alike, and what was shown comes late: as checks they would be taken for a hundred times the
+    evidence that they are.
+    """
+    from speedcal.logs import is_log_of_both
+
+    options = {"unit": drive.unit, "column": drive.column, "session": drive.session}
+    if drive.checks is None or not is_log_of_both(drive.checks, **options):
+        return drive
+    return replace(drive, track=drive.checks, readings=drive.checks, checks=None)
 
 
 def track_of(drive: Drive) -> Track:

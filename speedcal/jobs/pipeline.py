@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 from speedcal.errors import JobError, SpeedcalError
 from speedcal.jobs.contents import Drive, JobContents
-from speedcal.jobs.measured_drive import calibrated, calibrated_checks, checks_of, readings_of, track_of
+from speedcal.jobs.measured_drive import as_driven, calibrated, calibrated_checks, checks_of, readings_of, track_of
 from speedcal.jobs.output import JobResult
 from speedcal.report import DriveFacts
 from speedcal.text.codes.job_messages import step_name
@@ -206,6 +206,7 @@ def _named(name: str, drives: tuple[Drive, ...]) -> list[tuple[str, Drive]]:
 
 def _measure(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle | None) -> DriveFacts:
     try:
+        drive = as_driven(drive)
         return _from_checks(name, drive, unit, vehicle) if drive.checks else _from_track(name, drive, unit, vehicle)
     except SpeedcalError as error:
         error.values = {**error.values, "of_drive": name}  # a job has several files

@@ -98,6 +98,18 @@ def _is_track_alone(path: Path) -> bool:
     return False
 
 
+def is_log_of_both(
+    path: Path, *, unit: str | None = None, column: str | None = None, session: str | None = None
+) -> bool:
+    """Tell whether one file is the log of a drive and of what the instrument showed on it."""
+    try:
+        read_track(path, session=session, instrument=column)
+        read_readings(path, unit=unit, column=column, session=session)
+    except SpeedcalError:
+        return False
+    return True
+
+
 def track_of(
     source: Source, *, zone: str | None = None, session: str | None = None, instrument: str | None = None
 ) -> Track:

@@ -13,7 +13,7 @@ from speedcal.calibration.logged.pairs import make_pairs
 from speedcal.calibration.readings.clock_search import search_shifts
 from speedcal.calibration.readings.local_time import zone_of_drive
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.conformity import history
 from speedcal.errors import AlignmentError, FitError
 from speedcal.interval import FloatArray

@@ -17,7 +17,7 @@ from speedcal.calibration.noted.clock_posterior import Cells, clock_cells
 from speedcal.calibration.noted.note_lines import Notes
 from speedcal.calibration.readings.clock_search import OFFSET_FREEDOM, OFFSET_SCALE_MPS, Shift
 from speedcal.calibration.readings.moments import moments
-from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.calibration.tuning.notes import (
     CELL_S,
     LN_FACTOR_FREEDOM,

@@ -12,7 +12,8 @@ from benchmark.outside_score import in_memory, outside_drive
 import speedcal
 from speedcal.calibration.logged.beside_fixes import BesideFixes, is_finer, off_between
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
+from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.interval import FloatArray
 from speedcal.logs.drive.track import Track
 

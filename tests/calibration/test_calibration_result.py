@@ -16,8 +16,8 @@ import speedcal
 from speedcal.calibration.dial.measured import MeasuredLine
 from speedcal.calibration.judged.uncertainty import uncertainty_budget
 from speedcal.calibration.result import ANOTHER_DAY, Calibration
-from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.calibration.speed.runs import steady_runs
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.errors import SpeedcalError
 from speedcal.simulate import simulate
 from speedcal.text.messages import label

@@ -15,7 +15,7 @@ import speedcal
 from speedcal.calibration.logged.clock_steps import closed_jumps, course_of_clock
 from speedcal.calibration.readings.clock_search import Shift
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.errors import FitError
 from speedcal.interval import FloatArray
 

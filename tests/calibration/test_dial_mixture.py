@@ -11,7 +11,7 @@ import pytest
 from speedcal.calibration.dial.curve import deviation_covariance, driven_points
 from speedcal.calibration.dial.dial_mixture import Basis, Laid, PointerPlay, mixed_dial
 from speedcal.calibration.noted.rivals import kinks_of
-from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.calibration.tuning.general import (
     CURVE_SIZES_MPS,
     FACTOR_PRIOR_U,

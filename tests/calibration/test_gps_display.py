@@ -20,7 +20,8 @@ from speedcal.calibration.noted.gps_display import gps_display
 from speedcal.calibration.noted.note_lines import Notes
 from speedcal.calibration.readings.clock_search import OFFSET_SCALE_MPS, Shift
 from speedcal.calibration.readings.moments import moments
-from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
+from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.calibration.tuning import rivals as tuned
 from speedcal.calibration.tuning.notes import LN_FACTOR_SCALE, SCATTER_LOG_SD, SCATTER_MPS
 from speedcal.calibration.tuning.rivals import GPS_IN_STRETCHES, GPS_SCATTER_MPS, GPS_SCATTERS_MPS, GPS_SHARES

@@ -13,8 +13,8 @@ from support.roads import START_S, Road, answer_or_refusal, plateaus, readings_o
 import speedcal
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.speed.geodesy import WGS84_SEMI_MAJOR_M
-from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.calibration.speed.positions import speed_from_positions
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.interval import FloatArray
 from speedcal.logs.drive.readings import Terrain
 from speedcal.logs.drive.track import Track

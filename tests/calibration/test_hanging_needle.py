@@ -15,7 +15,7 @@ from benchmark.outside_score import in_memory
 import speedcal
 from speedcal.calibration.noted.hanging_needle import hangs_along
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.calibration.tuning.notes import HANGING_SIZES_MPS
 from speedcal.units import MPH_MPS
 from speedcal.vehicle.diagnosed.evidence import evidence_of

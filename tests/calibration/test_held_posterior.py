@@ -12,8 +12,8 @@ import speedcal
 from speedcal.calibration.noted.fit_held import _longest_rise
 from speedcal.calibration.noted.held_posterior import Chain
 from speedcal.calibration.noted.holds import holds_of
-from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.calibration.speed.runs import steady_runs
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.interval import FloatArray
 from speedcal.logs.drive.readings import Readings
 from speedcal.units import MPH_MPS

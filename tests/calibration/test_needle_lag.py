@@ -18,7 +18,8 @@ import speedcal
 from speedcal.calibration.dial.measured import WRONG
 from speedcal.calibration.logged.heavy_damping import heavy_damping
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
+from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.errors import AlignmentError
 from speedcal.units import MPH_MPS
 

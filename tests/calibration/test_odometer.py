@@ -11,7 +11,7 @@ from support.roads import START_S, plateaus, readings_of, some_fixes, track_alon
 
 import speedcal
 from speedcal.calibration.readings.odometer import odometer_factor
-from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.interval import FloatArray
 from speedcal.logs.drive.readings import Readings
 from speedcal.simulate import simulate

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from support.roads import plateaus, track_of
 
-from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.calibration.speed.put_between import measured
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.interval import FloatArray
 from speedcal.logs.drive.track import Track
 

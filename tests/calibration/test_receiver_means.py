@@ -11,7 +11,7 @@ from benchmark.outside_score import in_memory, outside_drive
 
 import speedcal
 from speedcal.calibration.logged.heavy_damping import u_even_mean
-from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.interval import FloatArray
 from speedcal.logs.drive.track import Track
 

@@ -10,7 +10,7 @@ import pytest
 from support.roads import plateaus, readings_of, track_of
 
 import speedcal
-from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.interval import FloatArray
 from speedcal.logs.drive.track import Track
 

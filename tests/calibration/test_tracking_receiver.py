@@ -11,7 +11,7 @@ from benchmark.outside_score import in_memory, outside_drive
 import speedcal
 from speedcal.calibration.logged.heavy_damping import heavy_damping
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.calibration.speed.tracking_receiver import Tracking
 from speedcal.interval import FloatArray
 from speedcal.simulate import simulate

@@ -14,7 +14,8 @@ from benchmark.outside_score import in_memory
 import speedcal
 from speedcal.calibration.noted.wandering_positions import may_wander
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
+from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.errors import TrackFormatError
 from speedcal.interval import FloatArray
 from speedcal.logs.drive.track import Fixes, build_track

@@ -17,7 +17,8 @@ from speedcal.calibration.noted.watch_steps import likeliest_step
 from speedcal.calibration.readings.clock_search import Shift
 from speedcal.calibration.readings.moments import moments
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
+from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.calibration.tuning.notes import SCATTER_MPS
 from speedcal.calibration.tuning.rivals import FEWEST_ON_A_SIDE, WATCH_SET_SHARE, WATCH_STEPS_S
 from speedcal.errors import AlignmentError, FitError

@@ -10,7 +10,7 @@ from support.roads import Road, plateaus, readings_of, track_along
 import speedcal
 from speedcal.calibration.logged.way import windows_of_way
 from speedcal.calibration.speed.grades import road_over_level
-from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.errors import AlignmentError
 from speedcal.interval import FloatArray
 from speedcal.units import FOOT_M, MPH_MPS

@@ -14,7 +14,8 @@ from scipy.interpolate import make_interp_spline
 
 import speedcal
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
+from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.calibration.speed.way_speed import speed_along_way
 from speedcal.errors import AlignmentError, FitError, TrackFormatError
 from speedcal.interval import FloatArray

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.errors import TrackFormatError
 from speedcal.interval import FloatArray
 from speedcal.logs.drive.track import Fixes, Track, build_track

@@ -24,7 +24,8 @@ def zone_of_drive(track: Track, clock: Clock, clock_offset_s: float | None) -> f
     clock_offset_s
         Reading clock + this = GPS clock; None where the readings have no times.
     """
-    sun_s = round(median(track.longitude_deg) / _DEGREES_AN_HOUR) * _HOUR_S
+    longitude = median(track.longitude_deg) if track.has_positions else 0.0
+    sun_s = round(longitude / _DEGREES_AN_HOUR) * _HOUR_S
     if clock not in ("local", "time of day") or clock_offset_s is None:
         return sun_s
     zone_s = zone_near(_within_a_day(clock_offset_s + sun_s) - sun_s)

@@ -11,7 +11,7 @@ from speedcal.calibration.tuning import track as tuned
 from speedcal.calibration.tuning.logs import RECEIVER_U_MPS, STEP_NOTICED_MPS
 from speedcal.errors import FitError
 from speedcal.finding import Finding
-from speedcal.interval import BoolArray, FloatArray, IntArray, median, robust_scale
+from speedcal.interval import FloatArray, IntArray, median, robust_scale
 from speedcal.logs.drive.readings import Terrain
 from speedcal.units import SPEED_UNIT_MPS
 
@@ -42,7 +42,7 @@ class KeptFixes:
         """Number of the unbroken piece each lies in."""
         return _pieces(self.time, self.segment, self.interval)
 
-    def only(self, keep: BoolArray) -> KeptFixes:
+    def only(self, keep: IntArray) -> KeptFixes:
         """Return some of them."""
         return KeptFixes(self.time[keep], self.segment[keep], self.elevation[keep], self.recorded[keep], self.terrain)
 

@@ -110,6 +110,9 @@ DIFFERING, DIFFERENCES, LEAST_DOUBT = 0.25, (0.002, 0.01, 0.04), 1e-4
 what is too little to be counted. Of eleven receivers that nobody of us made, one differs by 0.17 % on a motorway and
 two by 2 to 4 % in towns. Logs beside phones, whose positions tell least, are 1.08 times as wide for it on the mean
 (with 0.5 1.28 times), logs beside good receivers 1.01 times."""
+UNCHECKED_RECEIVER_U = 0.004
+"""Relative standard uncertainty of a receiver's speed that has no positions beside it: what the lesser two differences
+above come to, rms. The largest is one of towns, and comes of a speed that lags, which a log shows by itself."""
 
 IMPOSSIBLE_SPEED_MPS, IMPOSSIBLE_ACCELERATION, POSITION_SLACK_M = 110.0, 15.0, 25.0
 """What no road vehicle does; a step longer than these allow, and the slack, is a jump of the receiver."""

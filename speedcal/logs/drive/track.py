@@ -30,8 +30,9 @@ BASE_S = 946_684_800.0
 class Track(Spoken):
     """A recorded drive: GPS fixes on one clock, in order of time, arrays of one length.
 
-    Missing numbers are NaN. ``speed_mps`` is what the file said, neither smoothed nor cleaned, in the unit the file
-    states; whether the logger kept to it is judged by the measuring side, against the positions.
+    Missing numbers are NaN, all positions in a log that has the receiver's speed alone. ``speed_mps`` is what the file
+    said, neither smoothed nor cleaned, in the unit the file states; whether the logger kept to it is judged by the
+    measuring side, against the positions.
 
     Examples
     --------
@@ -73,6 +74,11 @@ class Track(Spoken):
     def __len__(self) -> int:
         return len(self.time_s)
 
+    @property
+    def has_positions(self) -> bool:
+        """Whether it has more than the speed of the receiver."""
+        return bool(np.isfinite(self.latitude_deg).any())
+
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Track) and same_fields(self, other)
 
@@ -100,8 +106,9 @@ class Fixes:
 
     time_s: ArrayLike
     """Seconds since 1970-01-01 UTC, or since 2000-01-01 with ``has_date`` false."""
-    latitude_deg: ArrayLike
-    longitude_deg: ArrayLike
+    latitude_deg: ArrayLike | None
+    longitude_deg: ArrayLike | None
+    """None, both, where the log has none."""
     elevation_m: ArrayLike | None = None
     speed_mps: ArrayLike | None = None
     segment: ArrayLike | None = None
@@ -125,7 +132,7 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
     n = len(time_s)
     if n > limits.MAX_POINTS:
         source.fail("too_many", what="fixes", most=limits.MAX_POINTS)
-    latitude, longitude = np.asarray(fixes.latitude_deg, float), np.asarray(fixes.longitude_deg, float)
+    latitude, longitude = _filled(fixes.latitude_deg, n), _filled(fixes.longitude_deg, n)
     elevation, speed = _filled(fixes.elevation_m, n), _filled(fixes.speed_mps, n)
     segment = np.zeros(n, np.int64) if fixes.segment is None else np.asarray(fixes.segment, np.int64)
     dropped: Counter[str] = Counter(fixes.dropped)
@@ -240,7 +247,7 @@ def _unusable(
     time_s: FloatArray, latitude: FloatArray, longitude: FloatArray, fixes: Fixes
 ) -> list[tuple[str, BoolArray]]:
     with np.errstate(invalid="ignore"):
-        off_globe = ~(np.abs(latitude) <= 90) | ~(np.abs(longitude) <= 180)
+        off_globe = (~(np.abs(latitude) <= 90) | ~(np.abs(longitude) <= 180)) & (fixes.latitude_deg is not None)
         ages_off = (time_s < limits.EARLIEST_S) | (time_s > limits.LATEST_S)
     marked = np.zeros(len(time_s), bool) if fixes.invalid is None else np.asarray(fixes.invalid, bool)
     return [

@@ -18,7 +18,7 @@ from speedcal.logs.drive.track import Track
 from speedcal.logs.formats.notes import read_notes
 from speedcal.logs.formats.registry import LogFormat, Request
 from speedcal.logs.formats.table_readings import read_table
-from speedcal.logs.formats.table_tracks import has_fixes, read_table_track
+from speedcal.logs.formats.table_tracks import read_table_track
 from speedcal.logs.formats.xmltree import local, parse
 from speedcal.logs.source import Source, check_archive, is_spreadsheet, read_member
 from speedcal.logs.tables.delimited import Rows
@@ -194,10 +194,7 @@ def _read_readings(source: Source, request: Request) -> Readings:
 
 
 def _read_track(source: Source, request: Request) -> Track:
-    table = sheet_table(source, "latitude", request.session)
-    if not has_fixes(table):
-        source.fail("no_positions", line=table.header_line, columns=table.header[:30])
-    return read_table_track(source, table, request, kind=_kind(source))
+    return read_table_track(source, sheet_table(source, "latitude", request.session), request, kind=_kind(source))
 
 
 FORMAT = LogFormat("sheet", is_spreadsheet, track=_read_track, readings=_read_readings)

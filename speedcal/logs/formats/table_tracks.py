@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import NoReturn
 
 import numpy as np
 
@@ -30,15 +31,12 @@ _STATUS = _INVALID | frozenset(
 )
 """What a column about the fix may hold."""
 _MOST_MARKED = 0.5
-
-
-def has_fixes(table: Table) -> bool:
-    """Tell whether the table has columns for latitude and longitude."""
-    return {"latitude", "longitude"} <= {read_heading(name).role for name in table.header}
+_FEWEST_ALONE, _SLOWEST_ALONE_S = 60, 15.0
+"""Rows of a log that has no positions, and how far apart they are at most; what is less is checks."""
 
 
 def read_table_track(source: Source, table: Table, request: Request, *, kind: str) -> Track:
-    """Return the track of a table.
+    """Return the track of a table; a log without positions tells as much by a speed that it calls its receiver's.
 
     Raises
     ------
@@ -47,8 +45,9 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
     """
     check_header(source, table)
     headings = [read_heading(name) for name in table.header]
-    if not has_fixes(table):
-        source.fail("no_positions", line=table.header_line, columns=table.header[:30])
+    has_fixes = {"latitude", "longitude"} <= {item.role for item in headings}
+    if not has_fixes and not any(item.role == "speed" and item.origin == "satellite" for item in headings):
+        _refuse_without_positions(source, table)
     table = one_session(source, table, headings, request.session)
     comma = uses_decimal_comma(table)
     stamps = read_times(source, table, headings, request.zone)
@@ -56,6 +55,8 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
         source.fail("no_time_column", line=table.header_line, columns=table.header[:30])
     time_s, has_date = on_track_clock(stamps)
     findings = list(stamps.findings)
+    if not has_fixes:
+        return build_track(source, kind, _speeds_alone(source, table, headings, time_s, findings, has_date=has_date))
     latitude, longitude = read_positions(table, headings, findings, time_s, comma=comma)
     if are_swapped(time_s, latitude, longitude, _fullest_speed(table, headings, comma=comma)):
         latitude, longitude = longitude, latitude
@@ -77,6 +78,44 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
         findings=findings,
     )
     return build_track(source, kind, fixes)
+
+
+def _speeds_alone(
+    source: Source,
+    table: Table,
+    headings: list[Heading],
+    time_s: FloatArray,
+    findings: list[Finding],
+    *,
+    has_date: bool,
+) -> Fixes:
+    """Return what a receiver's speed alone tells of a drive; it must be a log, and name its unit.
+
+    Speeds that a hand wrote down beside those of a dial are checks, each by itself.
+    """
+    step_s = np.diff(time_s)
+    if len(step_s) < _FEWEST_ALONE or not np.median(step_s) <= _SLOWEST_ALONE_S:
+        _refuse_without_positions(source, table)
+    comma = uses_decimal_comma(table)
+    speed = _speed(table, headings, np.full(len(time_s), np.nan), findings, comma=comma)
+    assumed = next((item for item in findings if item.code == "speed_unit_assumed"), None)
+    if assumed is not None:
+        source.fail("column_without_unit", line=table.header_line, column=assumed.values["column"], proposed=None)
+    findings.append(Finding("speed_alone"))
+    return Fixes(
+        time_s=time_s,
+        latitude_deg=None,
+        longitude_deg=None,
+        elevation_m=_elevation(table, headings, comma=comma),
+        speed_mps=speed,
+        invalid=_marked_invalid(table, headings, findings),
+        has_date=has_date,
+        findings=findings,
+    )
+
+
+def _refuse_without_positions(source: Source, table: Table) -> NoReturn:
+    source.fail("no_positions", line=table.header_line, columns=table.header[:30])
 
 
 def _refuse_positions(source: Source, table: Table, headings: list[Heading]) -> None:

@@ -13,7 +13,7 @@ from speedcal.logs.drive.track import Track
 from speedcal.logs.formats.registry import LogFormat, Request
 from speedcal.logs.formats.sheets import table_of
 from speedcal.logs.formats.table_readings import read_table
-from speedcal.logs.formats.table_tracks import has_fixes, read_table_track
+from speedcal.logs.formats.table_tracks import read_table_track
 from speedcal.logs.formats.xmltree import without_comments
 from speedcal.logs.source import Source
 from speedcal.logs.tables.delimited import Rows
@@ -125,10 +125,7 @@ def _read_readings(source: Source, request: Request) -> Readings:
 
 
 def _read_track(source: Source, request: Request) -> Track:
-    table = _table(source, request, "latitude")
-    if not has_fixes(table):
-        source.fail("no_positions", line=table.header_line, columns=table.header[:30])
-    return read_table_track(source, table, request, kind="web_table")
+    return read_table_track(source, _table(source, request, "latitude"), request, kind="web_table")
 
 
 def _is_web_table(source: Source) -> bool:

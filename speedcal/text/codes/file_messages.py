@@ -205,6 +205,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         _several("there are no columns for latitude and longitude; the columns are {names}"),
         "Give the recording of the receiver, with its positions, as the track; track and readings may be swapped",
     ),
+    "nothing_to_trim": (
+        "the file holds no positions, so nothing in it tells where the drive began or ended",
+        "Hand it on as it is",
+    ),
     "positions_unread": (
         lambda values: f"positions such as {joined([quoted(cell) for cell in values['found']])} are not understood",
         "Export them in decimal degrees, such as 48.1372 and 11.5755, or name their unit in the header, such as "
@@ -407,6 +411,8 @@ FINDINGS: dict[str, Template] = {
     "speed_unit_contradicted": "Column {column:quoted} says {named}, but judging by the positions it is {speed_unit}.",
     "speed_not_of_receiver": "The speed in column {column:quoted} may be the vehicle's own, so positions were used.",
     "speed_column": lambda values: f"What the dial showed was taken from {_column_of_several(values)}",
+    "speed_alone": "The file has the speed of the receiver and no positions, so nothing checks that speed or its unit; "
+    "the answer allows for what receivers differ by.",
     "track_speed_column": lambda values: f"The true speed was taken from {_column_of_several(values)}",
     "status_not_applied": "Column {column:quoted} would mark {count} fixes as invalid, most of the file; "
     "it was ignored.",

@@ -135,7 +135,7 @@ def _scaled(readings: Readings, factor: float) -> Readings:
 
 def _first_guess(track: Track, engine: Readings, per_rpm: float) -> float:
     """Return a ratio from the upper halves of both logs, before the clocks are matched."""
-    from speedcal.calibration.speed.ground_speed import ground_speed
+    from speedcal.calibration.speed.speed_of_track import ground_speed
 
     ground = ground_speed(track)
     fast = float(np.nanquantile(ground.speed_mps, 0.8))

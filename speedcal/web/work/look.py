@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from speedcal.errors import JobError, Problem, SpeedcalError
 from speedcal.finding import Finding
 from speedcal.jobs.contents import Drive
-from speedcal.jobs.measured_drive import calibrated, calibrated_checks, checks_of, readings_of, track_of
+from speedcal.jobs.measured_drive import as_driven, calibrated, calibrated_checks, checks_of, readings_of, track_of
 from speedcal.schema import TableReader
 from speedcal.text.codes.job_messages import step_name
 from speedcal.text.messages import label
@@ -56,7 +56,9 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
     seen: dict[str, Any] = {"track": None, "readings": None, "fit": None, "weak": [], "errors": [], "picture": ""}
     seen |= {"span": None, "swapped": False, "as_checks": False, "zone_s": None}
     if task["options"].get("checks"):
-        return {**seen, **_look_at_checks(seen, task, tell)}
+        if as_driven(_drive(task)).checks is not None or not task["readings"]:
+            return {**seen, **_look_at_checks(seen, task, tell)}
+        task = {**task, "track": task["readings"], "options": _without_checks(task["options"])}
     track = readings = None
     if task["track"]:
         tell(step_name("track"), 0.1)
@@ -83,9 +85,18 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
             _try(seen, "twice", task, lambda: _check_once(task, seen["span"]))
     seen["swapped"] = bool(seen["errors"]) and _are_swapped(task)
     as_checks = {**task, "options": {**task["options"], "checks": "yes"}}
-    if task["readings"] and not task["track"] and _reads(lambda: _read_checks(as_checks)):
+    if task["readings"] and not task["track"] and _tells_both(as_checks):
         seen |= {"as_checks": True, "errors": []}  # which tell of readings that they are not
     return seen
+
+
+def _without_checks(options: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in options.items() if name != "checks"}
+
+
+def _tells_both(task: Mapping[str, Any]) -> bool:
+    """Tell whether readings given as checks have their true speed beside them, in a list or in a log."""
+    return as_driven(_drive(task)).checks is None or _reads(lambda: _read_checks(task))
 
 
 def _look_at_checks(
@@ -109,7 +120,7 @@ def _look_at_checks(
 
 def _drive(task: Mapping[str, Any]) -> Drive:
     """Return the drive as a job file would state it."""
-    options = {name: value for name, value in task["options"].items() if name != "checks"}
+    options = _without_checks(task["options"])
     track, readings = (Path(task[name]) if task[name] else None for name in ("track", "readings"))
     is_checks = bool(task["options"].get("checks"))
     return Drive(

@@ -1,0 +1,95 @@
+"""Logs that hold the receiver's speed beside the dial's and no positions."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+import speedcal
+from speedcal.cli import cli
+from speedcal.errors import FitError, SpeedcalError
+from speedcal.interval import FloatArray
+from speedcal.jobs.contents import Drive
+from speedcal.jobs.measured_drive import as_driven
+from speedcal.units import MPH_MPS
+
+FACTOR, OFFSET_MPH = 1.06, 1.0
+HEADER = "time (s),GPS speed (mph),Vehicle speed (mph)"
+
+
+def _late(speed: FloatArray, constant_s: float, every_s: float) -> FloatArray:
+    late = speed.copy()
+    for k in range(1, len(speed)):
+        late[k] += (late[k - 1] - speed[k]) * np.exp(-every_s / constant_s)
+    return late
+
+
+def _log(folder: Path, *, every_s: float = 1.0, minutes: float = 20, header: str = HEADER) -> Path:
+    """Write a log of a drive with stops, by a receiver and by a dial that each come late in their own way."""
+    rng = np.random.default_rng(7)
+    time_s = np.arange(0.0, 60 * minutes, 0.2)
+    wanted = np.repeat(rng.choice([0, 25, 35, 45, 55, 65], 60), 200)[: len(time_s)]
+    speed = _late(wanted + 2 * np.sin(time_s / 7) * (wanted > 0), 5.0, 0.2)
+    gps = _late(speed, 0.6, 0.2) + _late(rng.normal(0, 0.8, len(speed)), 3.0, 0.2)
+    dial = _late(speed, 0.9, 0.2)
+    shown = np.where(dial > 3, np.round(FACTOR * dial + OFFSET_MPH), 0.0)
+    rows = range(0, len(time_s), round(every_s / 0.2))
+    path = folder / "log.csv"
+    lines = [f"{time_s[k]:.1f},{max(gps[k], 0):.1f},{shown[k]:.0f}" for k in rows]
+    path.write_text("\n".join([header, *lines]), encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("every_s", [1.0, 10.0])
+def test_the_dial_is_told_by_the_speed_of_the_receiver(tmp_path: Path, every_s: float) -> None:
+    """Both come late, so that pairs in a row err alike; the answer holds the truth, and is near it."""
+    path = _log(tmp_path, every_s=every_s)
+    result = speedcal.calibrate(speedcal.read_track(path), speedcal.read_readings(path))
+    assert not result.trust.codes
+    for mph in (30, 50, 60):
+        half_width = result.half_width(mph * MPH_MPS) / MPH_MPS
+        assert abs(result.indicated(mph * MPH_MPS) / MPH_MPS - FACTOR * mph - OFFSET_MPH) < half_width < 0.011 * mph
+    assert "speed_alone" in {finding.code for finding in result.findings}
+
+
+def test_it_is_measured_given_once_and_given_as_checks(tmp_path: Path) -> None:
+    """Its thousand rows were weighed as checks, each by itself: no answer for ten minutes, and seven gigabytes."""
+    path = _log(tmp_path)
+    assert "TRUSTED" in CliRunner().invoke(cli, ["calibrate", str(path)]).output
+    driven = as_driven(Drive(checks=path))
+    assert (driven.track, driven.readings, driven.checks) == (path, path, None)
+
+
+@pytest.mark.parametrize(
+    ("log", "code"),
+    [
+        ({"every_s": 20.0}, "no_positions"),  # checks, noted on the way
+        ({"minutes": 0.9}, "no_positions"),
+        ({"header": "time (s),GPS speed,Vehicle speed (mph)"}, "column_without_unit"),
+        ({"header": "time (s),speed (mph),Vehicle speed (mph)"}, "no_positions"),
+    ],
+)
+def test_what_is_no_such_log_is_no_track(tmp_path: Path, log: dict[str, float | str], code: str) -> None:
+    path = _log(tmp_path, **log)  # type: ignore[arg-type]
+    with pytest.raises(SpeedcalError) as refused:
+        speedcal.read_track(path)
+    assert refused.value.code == code
+    assert as_driven(Drive(checks=path)).checks == path
+
+
+def test_a_log_without_times_is_refused_as_checks(tmp_path: Path) -> None:
+    path = _log(tmp_path, minutes=5)
+    rows = [line.split(",", 1)[1] for line in path.read_text(encoding="utf-8").splitlines()]
+    path.write_text("\n".join(row for row in rows if not row.endswith(",0")), encoding="utf-8")
+    with pytest.raises(FitError, match="say GPS in the header of the true speed") as refused:
+        speedcal.calibrate_checks(speedcal.read_checks(path))
+    assert refused.value.code == "too_many_checks"
+
+
+def test_without_positions_there_is_nothing_to_trim(tmp_path: Path) -> None:
+    command = ["trim", str(_log(tmp_path)), "--out", str(tmp_path / "drive.gpx")]
+    assert getattr(CliRunner().invoke(cli, command).exception, "code", "") == "nothing_to_trim"
+    assert not (tmp_path / "drive.gpx").exists()
