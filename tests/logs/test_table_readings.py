@@ -83,6 +83,21 @@ def test_a_decimal_comma_between_commas_is_refused_and_not_cut(tmp_path):
         _read(tmp_path, "time,indicated km/h\n10:32:05,45,5\n10:33:05,50\n")
 
 
+@pytest.mark.parametrize(("header", "end"), [(",note", ","), (",", ""), (",,", ",")])
+def test_decimals_in_the_cell_of_an_empty_column_are_not_cut(tmp_path, header, end):
+    """Each speed was taken for the whole one below it: the empty column made up for the cell too many."""
+    rows = "".join(f"10:32:{i:02d},{45 + i},{7 * i % 10}{end}\n" for i in range(20))
+    with pytest.raises(ReadingsFormatError, match="decimals of column 'indicated km/h'"):
+        _read(tmp_path, f"time,indicated km/h{header}\n{rows}")
+
+
+@pytest.mark.parametrize(("name", "most"), [("gear", 7), ("throttle %", 100)])
+def test_whole_numbers_beside_speeds_are_no_decimals(tmp_path, name, most):
+    """In rows with a comma at their end."""
+    rows = "".join(f"10:32:{i:02d},{45 + i},{7 * i % most},\n" for i in range(40))
+    assert len(_read(tmp_path, f"time,indicated km/h,{name}\n{rows}")) == 40
+
+
 @pytest.mark.parametrize(
     ("cells", "metres", "step"),
     [

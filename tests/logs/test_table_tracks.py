@@ -235,9 +235,9 @@ def test_what_stands_before_the_position_is_no_position(tmp_path, names):
     np.testing.assert_array_equal(track.latitude_deg, [45.0, 45.1, 45.2])
 
 
-@pytest.mark.parametrize("cells", [("-3390000", "1860000"), ("47", "310000"), ("47 grad", "8 grad")])
+@pytest.mark.parametrize("cells", [("-3390000", "1860000"), ("47", "310000"), ("47 grad", "8 grad"), ("48", "1000")])
 def test_a_position_that_is_not_understood_is_shown(tmp_path, cells):
-    """It was counted as missing, which left nothing to mend."""
+    """It was counted as missing, which left nothing to mend; 48,1000 was taken for 48 minutes north and 10 degrees."""
     with pytest.raises(TrackFormatError, match=f"log.csv:2: positions such as '{cells[0]}' and '{cells[1]}'"):
         _read(tmp_path, "time,lat,lon", *(",".join((stamp, *cells)) for stamp in T[:2]))
 

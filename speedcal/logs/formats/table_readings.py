@@ -31,6 +31,9 @@ from speedcal.logs.writing.patterns import late_pattern
 from speedcal.units import LENGTH_UNIT_M, SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
 _LOOKED_AT = 100
+_FIGURES = 8
+"""Different first figures of ten from which on one or two in each cell are decimals, our own choice: no box has as many
+gears."""
 _OVER = late_pattern(r"(?<![a-z])(?:miles?|mi|km|kilomet(?:er|re)s?)(?![a-z/])")
 """In the header of times: they are those of a stopwatch over a distance."""
 _NUMBER_BEFORE = late_pattern(r"\d{1,3}(?:[.,]\d{1,2})?\s*")
@@ -50,6 +53,8 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     roles = {heading.role for heading in headings}
     with_fixes = {"latitude", "longitude"} <= roles
     index = _speed_column(source, table, headings, request, with_fixes=with_fixes)
+    if _are_decimals_apart(table, index):
+        source.fail("decimals_apart", line=table.line[0], column=table.header[index])
     comma = uses_decimal_comma(table)
     cells = with_dittos(table.column(index))
     speeds = parse_numbers(cells, decimal_comma=comma)
@@ -83,6 +88,20 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
         time_s, _ = on_track_clock(stamps)
         shown.stamps = Stamps(time_s, "gps", stamps.resolution_s, stamps.problems, stamps.findings)
     return build_readings(source, kind, shown)
+
+
+def _are_decimals_apart(table: Table, index: int) -> bool:
+    """Tell whether a comma between cells has parted whole speeds from their decimals: ``10:32:05,45,5,``.
+
+    These have a cell without a name, or the one of a column that is empty otherwise, and make the rows too long.
+    """
+    behind = table.column(index + 1)
+    named = any(table.header[index + 1 : index + 2])
+    if table.delimiter != "," or (named and any(len(row) <= len(table.header) for row in table.rows)):
+        return False
+    as_decimals = all(map(str.isdecimal, [*table.column(index), *behind]))
+    alike = {len(cell) for cell in behind} in ({1}, {2})
+    return as_decimals and alike and len({cell[0] for cell in behind}) >= _FIGURES
 
 
 def _as_noted(numbers: Numbers, cells: list[str]) -> tuple[Numbers, FloatArray]:

@@ -155,6 +155,8 @@ def _parts_of_degree(values: Sequence[FloatArray], headings: Sequence[Heading], 
 
 def _are_packed(roles: Sequence[Role], cells: Sequence[Sequence[str]], values: Sequence[FloatArray]) -> bool:
     beyond = False
+    if not any(np.any(angle % 1 > 0) for angle in values):  # a minute is 1.85 km: they were cut
+        return False
     for role, texts, angle in zip(roles, cells, values, strict=True):
         size = np.abs(angle[np.isfinite(angle) & (angle != 0)])
         if not len(size) or (size % 100 > 60).any() or (size > 100 * _MOST_DEG[role]).any():

@@ -295,6 +295,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Keep to one unit: convert the others (1 mile is 1.609344 km), or put each unit into a file of its own",
     ),
     "column_without_unit": (_without_unit, _NAME_UNIT),
+    "decimals_apart": (
+        "the decimals of column {column:quoted} stand behind a comma, in a cell of their own",
+        "Export with points before decimals, or with semicolons between cells",
+    ),
     "dial_unit_contradicts": (
         "the readings are in {speed_unit}, and {seen} is what stands on the dial",
         "Correct one of them; on a dial with two scales, it is the one that was read",
