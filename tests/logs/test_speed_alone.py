@@ -10,7 +10,7 @@ from click.testing import CliRunner
 
 import speedcal
 from speedcal.cli import cli
-from speedcal.errors import FitError, SpeedcalError
+from speedcal.errors import SpeedcalError
 from speedcal.interval import FloatArray
 from speedcal.jobs.contents import Drive
 from speedcal.jobs.measured_drive import as_driven
@@ -81,12 +81,24 @@ def test_what_is_no_such_log_is_no_track(tmp_path: Path, log: dict[str, float | 
 
 
 def test_a_log_without_times_is_refused_as_checks(tmp_path: Path) -> None:
+    """Not for the rows in which the vehicle stands: without them it is none either."""
     path = _log(tmp_path, minutes=5)
     rows = [line.split(",", 1)[1] for line in path.read_text(encoding="utf-8").splitlines()]
-    path.write_text("\n".join(row for row in rows if not row.endswith(",0")), encoding="utf-8")
-    with pytest.raises(FitError, match="say GPS in the header of the true speed") as refused:
-        speedcal.calibrate_checks(speedcal.read_checks(path))
+    path.write_text("\n".join(rows), encoding="utf-8")
+    with pytest.raises(SpeedcalError, match="say GPS in the header of the true speed") as refused:
+        speedcal.read_checks(path)
     assert refused.value.code == "too_many_checks"
+
+
+@pytest.mark.parametrize("place", [",", "0,0", "0.000000,0.000000", "n/a,n/a"])
+def test_columns_of_positions_that_hold_none_change_nothing(tmp_path: Path, place: str) -> None:
+    path = _log(tmp_path, minutes=5)
+    plain = speedcal.read_track(path)
+    first, *rows = path.read_text(encoding="utf-8").splitlines()
+    path.write_text("\n".join([f"{first},lat,lon", *(f"{row},{place}" for row in rows)]), encoding="utf-8")
+    track = speedcal.read_track(path)
+    assert not track.has_positions
+    np.testing.assert_array_equal(track.speed_mps, plain.speed_mps)
 
 
 def test_without_positions_there_is_nothing_to_trim(tmp_path: Path) -> None:

@@ -49,8 +49,7 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
     Raises
     ------
     FitError
-        Fewer than two rows check the dial or more than two hundred, or it would be further out than tires and gears can
-        put it.
+        Fewer than two rows check the dial, or it would be further out than tires and gears can put it.
     ValueError
         ``unit`` is another.
 
@@ -95,8 +94,6 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
         return _by_odometer(checks, odometer, unit)
     if len(rows) < tuned.FEWEST_CHECKS:
         raise FitError("too_few_checks", source=checks.source, count=len(rows))
-    if len(rows) > tuned.MOST_CHECKS:
-        raise FitError("too_many_checks", source=checks.source, count=len(rows), most=tuned.MOST_CHECKS)
     speed, shown = checks.true_mps[rows], checks.dial_mps[rows]
     if speed.max() > FASTEST_MPS:
         raise FitError("impossible_checks", source=checks.source, factor=float(np.min(shown / speed)))

@@ -60,8 +60,6 @@ UNCHECKED_DIAL_U = 0.02
 """How far a dial may be from its odometer, relative and standard: -1 to +4 % of SAE J2976 (read in a secondary text)
 are 1.5 % high, give or take 1.25. Doubled, the gear is half as sure."""
 
-MOST_CHECKS = 200
-"""Checks that are weighed at once, which takes half a minute; more of them are a log, and its rows have times."""
 FEWEST_CHECKS, FEWEST_CHECKS_TO_DOUBT, CHECK_WRONG_FROM = 2, 5, 5.0
 """Checks that give an answer, and that let one be held against the others; standard uncertainties of a slip of the pen.
 With one check, all would rest on the prior of the offset."""

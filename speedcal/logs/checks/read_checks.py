@@ -11,6 +11,7 @@ import numpy as np
 from speedcal.errors import Problem, ReadingsFormatError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray, Interval
+from speedcal.logs import limits
 from speedcal.logs.checks.checks import Checks
 from speedcal.logs.checks.columns import Column, check_columns, names_few
 from speedcal.logs.checks.notes import is_check, noted_checks
@@ -111,6 +112,9 @@ def _understood(sheet: CheckSheet, wanted: SpeedUnit | None, shaft_turn_m: Inter
     truths = _truths(sheet, dial, dial_unit, shaft_turn_m)
     odometer = counted(sheet, dial_unit)
     checks = _checks(sheet, dial, dial_unit, step, truths, odometer)
+    count = int(checks.has_speed.sum())
+    if count > limits.MOST_CHECKS:
+        sheet.source.fail("too_many_checks", count=count, most=limits.MOST_CHECKS)
     sheet.refuse_problems()
     if not checks.has_speed.any() and not np.isfinite(checks.odometer_m).any():
         sheet.source.fail("no_checks", line=table.header_line, columns=table.header[:30])

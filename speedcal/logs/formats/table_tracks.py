@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import NoReturn
 
@@ -31,6 +32,7 @@ _STATUS = _INVALID | frozenset(
 )
 """What a column about the fix may hold."""
 _MOST_MARKED = 0.5
+_DIGIT = re.compile(r"[1-9]")
 _FEWEST_ALONE, _SLOWEST_ALONE_S = 60, 15.0
 """Rows of a log that has no positions, and how far apart they are at most; what is less is checks."""
 
@@ -45,8 +47,8 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
     """
     check_header(source, table)
     headings = [read_heading(name) for name in table.header]
-    has_fixes = {"latitude", "longitude"} <= {item.role for item in headings}
-    if not has_fixes and not any(item.role == "speed" and item.origin == "satellite" for item in headings):
+    has_speed = any(item.role == "speed" and item.origin == "satellite" for item in headings)
+    if not has_speed and not {"latitude", "longitude"} <= {item.role for item in headings}:
         _refuse_without_positions(source, table)
     table = one_session(source, table, headings, request.session)
     comma = uses_decimal_comma(table)
@@ -55,7 +57,7 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
         source.fail("no_time_column", line=table.header_line, columns=table.header[:30])
     time_s, has_date = on_track_clock(stamps)
     findings = list(stamps.findings)
-    if not has_fixes:
+    if has_speed and not _has_positions(table, headings):
         return build_track(source, kind, _speeds_alone(source, table, headings, time_s, findings, has_date=has_date))
     latitude, longitude = read_positions(table, headings, findings, time_s, comma=comma)
     if are_swapped(time_s, latitude, longitude, _fullest_speed(table, headings, comma=comma)):
@@ -78,6 +80,12 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
         findings=findings,
     )
     return build_track(source, kind, fixes)
+
+
+def _has_positions(table: Table, headings: list[Heading]) -> bool:
+    """Tell whether any latitude and longitude stand in the table, of a receiver that had them."""
+    places = [table.column(i) for i, item in enumerate(headings) if item.role in {"latitude", "longitude"}]
+    return len(places) > 1 and all(any(map(_DIGIT.search, cells)) for cells in places)
 
 
 def _speeds_alone(

@@ -58,11 +58,6 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "{count:n row has/rows have} both what the dial showed and the true speed; two are needed",
         "Give two runs or more, such as a measured mile in both directions at a steady reading",
     ),
-    "too_many_checks": (
-        "{count} rows are a log and no list of checks, of which {most} are taken at most",
-        "Add a column with the time of each row, to the second, and say GPS in the header of the true speed: they are "
-        "then read as the log of a drive",
-    ),
     "impossible_checks": (
         "the dial shows {factor:.2f} times the true speed, which no change of tires or gears explains",
         "Check the units in the header, and the figures",

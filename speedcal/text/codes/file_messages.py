@@ -294,6 +294,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         lambda values: f"several units are named: {', '.join(values['units'])}",
         "Keep to one unit: convert the others (1 mile is 1.609344 km), or put each unit into a file of its own",
     ),
+    "too_many_checks": (
+        "{count} rows are a log and no list of checks, of which {most} are taken at most",
+        "Add a column with the time of each row, to the second, and say GPS in the header of the true speed: they are "
+        "then read as the log of a drive",
+    ),
     "column_without_unit": (_without_unit, _NAME_UNIT),
     "decimals_apart": (
         "the decimals of column {column:quoted} stand behind a comma, in a cell of their own",
