@@ -63,6 +63,18 @@ def test_it_is_measured_given_once_and_given_as_checks(tmp_path: Path) -> None:
     assert (driven.track, driven.readings, driven.checks) == (path, path, None)
 
 
+def test_the_odometer_is_known_no_better_than_the_way_by_that_speed(tmp_path: Path) -> None:
+    path = _log(tmp_path)
+    first, *rows = path.read_text(encoding="utf-8").splitlines()
+    way_mi = np.cumsum([float(row.split(",")[1]) for row in rows]) / 3600
+    lines = [f"{first},odometer (mi)", *(f"{row},{900 + mi:.2f}" for row, mi in zip(rows, way_mi, strict=True))]
+    path.write_text("\n".join(lines), encoding="utf-8")
+    odometer = speedcal.calibrate(speedcal.read_track(path), speedcal.read_readings(path)).odometer_factor
+    assert odometer is not None
+    assert odometer.value == pytest.approx(1, abs=0.001)
+    assert odometer.half_width > 0.008  # twice the 0.4 % that receivers differ by
+
+
 @pytest.mark.parametrize(
     ("log", "code"),
     [
@@ -85,7 +97,7 @@ def test_a_log_without_times_is_refused_as_checks(tmp_path: Path) -> None:
     path = _log(tmp_path, minutes=5)
     rows = [line.split(",", 1)[1] for line in path.read_text(encoding="utf-8").splitlines()]
     path.write_text("\n".join(rows), encoding="utf-8")
-    with pytest.raises(SpeedcalError, match="say GPS in the header of the true speed") as refused:
+    with pytest.raises(SpeedcalError, match="headers such as 'GPS speed") as refused:
         speedcal.read_checks(path)
     assert refused.value.code == "too_many_checks"
 

@@ -79,7 +79,8 @@ def odometer_factor(
         ground.u_road_over_level, np.average(ground.u_by_climbing(ground.speed_mps), weights=ground.speed_mps)
     )
     clock = factor * float(np.sum(weight * away * speed)) / spread * u_clock_s
-    u = float(np.linalg.norm([1 / np.sqrt(spread), TRACK_LENGTH_U, factor * ground.u_distance, factor * hills, clock]))
+    truth = factor * np.array([ground.u_distance, ground.u_receiver, hills])
+    u = float(np.linalg.norm([1 / np.sqrt(spread), TRACK_LENGTH_U, *truth, clock]))
     return OdometerFactor(factor, u, use[~right], float(np.ptp(distance)))
 
 

@@ -296,8 +296,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "too_many_checks": (
         "{count} rows are a log and no list of checks, of which {most} are taken at most",
-        "Add a column with the time of each row, to the second, and say GPS in the header of the true speed: they are "
-        "then read as the log of a drive",
+        "Put a column with the time of each row beside them, to the second, and headers such as 'GPS speed (mph)' and "
+        "'vehicle speed (mph)': they are then read as the log of a drive",
     ),
     "column_without_unit": (_without_unit, _NAME_UNIT),
     "decimals_apart": (
