@@ -24,6 +24,11 @@ class Served:
     port: int
     open: list[socket.socket] = field(default_factory=list)
 
+    @property
+    def address(self) -> str:
+        """Where a browser on this machine finds it."""
+        return f"http://localhost:{self.port}"
+
     def line(self, first: bytes = b"", *, source: str = "127.0.0.1") -> socket.socket:
         """Open a connection from a local address and say the first words."""
         line = socket.create_connection(("127.0.0.1", self.port), timeout=30, source_address=(source, 0))
@@ -38,9 +43,9 @@ class Served:
 
 
 @contextmanager
-def serve_in_thread(folder: Path, limits: Limits, **more: object) -> Iterator[Served]:
-    """Serve until the block ends."""
-    settings = Settings(data=folder / "data", port=0, limits=limits, workers=0, **more)  # type: ignore[arg-type]
+def serve_in_thread(folder: Path, limits: Limits, *, workers: int = 0, **more: object) -> Iterator[Served]:
+    """Serve until the block ends; without workers nothing is analysed."""
+    settings = Settings(data=folder / "data", port=0, limits=limits, workers=workers, **more)  # type: ignore[arg-type]
     sockets = open_sockets(settings)
     server = make_server(settings)
     thread = threading.Thread(target=server.run, kwargs={"sockets": sockets})

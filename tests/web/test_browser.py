@@ -18,11 +18,12 @@ import pytest
 from support.browser import Browsing, open_browsing, until
 from support.needs import missing
 from support.web_server import WebServer
-from support.web_site import DEMO
+from support.web_site import DEMO, analysed_at_hand
+from support.web_thread import Served, serve_in_thread
 
 from speedcal.web.app import make_services
 from speedcal.web.entry.certificate import make_certificate
-from speedcal.web.settings import Settings
+from speedcal.web.settings import Limits, Settings
 
 PHONE, DESKTOP = {"width": 360, "height": 740}, {"width": 1280, "height": 900}
 PLACE = {"latitude": 0.5, "longitude": -30.0, "accuracy": 4}
@@ -42,9 +43,16 @@ JOB = {
 
 
 @pytest.fixture(scope="module")
-def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """Serve and analyse in this process; the whole story is told by a service started as users do."""
+    with analysed_at_hand(), serve_in_thread(tmp_path_factory.mktemp("web"), Limits(), workers=1) as served:
+        yield served
+
+
+@pytest.fixture
+def started_server(tmp_path: Path) -> Iterator[WebServer]:
     """Start the service as users do."""
-    server = WebServer(tmp_path_factory.mktemp("web") / "data").start()
+    server = WebServer(tmp_path / "data").start()
     yield server
     server.stop()
 
@@ -88,8 +96,9 @@ def link_of(page: Any, role: str) -> str:
     return str(page.locator(f".address a[href*='/{letter}/']").first.get_attribute("href"))
 
 
-def test_the_whole_story(server: WebServer, browsing: Browsing) -> None:
+def test_the_whole_story(started_server: WebServer, browsing: Browsing) -> None:
     """Tech makes a job; owner sends the drive; tech fits a gear and sends the road test; customer reads the report."""
+    server = started_server
     tech, check = browsing.page(PHONE), browsing.check
     tech.goto(server.address)
     check(tech)
@@ -180,7 +189,7 @@ def test_the_whole_story(server: WebServer, browsing: Browsing) -> None:
 
 
 def test_the_shop_brings_a_job_in_and_tries_another_tolerance(
-    server: WebServer, browsing: Browsing, tmp_path: Path
+    server: Served, browsing: Browsing, tmp_path: Path
 ) -> None:
     """Another rule gives another verdict; printed, closed, saved as a zip, deleted."""
     tech, check = browsing.page(DESKTOP), browsing.check
@@ -231,7 +240,7 @@ def back_to(page: Any, form: str) -> None:
     page.wait_for_selector("#drive-form button >> text=Send the drive")
 
 
-def test_what_was_typed_survives_and_is_sent_once(server: WebServer, browsing: Browsing) -> None:
+def test_what_was_typed_survives_and_is_sent_once(server: Served, browsing: Browsing) -> None:
     """No connection, a slip, Back, Send again: every row stays, also those that the form grew, and it is one drive."""
     page = browsing.page(PHONE)
     base = new_job(page, server.address, **{"job.number": "KEPT-1"})
@@ -275,7 +284,7 @@ def test_what_was_typed_survives_and_is_sent_once(server: WebServer, browsing: B
 
 
 def test_without_javascript_what_was_typed_survives_and_is_sent_once(
-    server: WebServer, browsing: Browsing, tmp_path: Path
+    server: Served, browsing: Browsing, tmp_path: Path
 ) -> None:
     """A part that is refused, the page loaded again and again, Back and Send."""
     page = browsing.page(PHONE, java_script_enabled=False)
@@ -299,7 +308,7 @@ def test_without_javascript_what_was_typed_survives_and_is_sent_once(
     browsing.forget_noise()
 
 
-def test_by_keyboard_alone(server: WebServer, browsing: Browsing) -> None:
+def test_by_keyboard_alone(server: Served, browsing: Browsing) -> None:
     """The skip link comes first, every control shows its focus, and a job can be made and found."""
     page = browsing.page(DESKTOP)
     page.goto(f"{server.address}/jobs/new")
@@ -324,7 +333,7 @@ HOSTILE = (
 
 
 def test_without_javascript_all_but_the_recorder_works_and_names_are_only_names(
-    server: WebServer, browsing: Browsing, tmp_path: Path
+    server: Served, browsing: Browsing, tmp_path: Path
 ) -> None:
     """The page loads itself again until the result is there; markup and other scripts stand in every name.
 
@@ -371,7 +380,7 @@ def test_without_javascript_all_but_the_recorder_works_and_names_are_only_names(
 
 
 @pytest.fixture(scope="module")
-def trusting(tmp_path_factory: pytest.TempPathFactory, started: Browsing) -> Iterator[tuple[WebServer, Browsing]]:
+def trusting(tmp_path_factory: pytest.TempPathFactory, started: Browsing) -> Iterator[tuple[Served, Browsing]]:
     """Start the service with a certificate of its own making, and a browser on whose system it is trusted."""
     if shutil.which("certutil") is None:
         missing("certutil")
@@ -385,10 +394,13 @@ def trusting(tmp_path_factory: pytest.TempPathFactory, started: Browsing) -> Ite
     kept.mkdir(parents=True)
     for arguments in (["-N", "--empty-password"], ["-A", "-n", "shop", "-t", "C,,", "-i", settings.made_authority]):
         subprocess.run(["certutil", "-d", f"sql:{kept}", *arguments], check=True)
-    server = WebServer(settings.data, "--host-name", "lan.test", scheme="https").start()
-    with started.another("--host-resolver-rules=MAP lan.test 127.0.0.1", home=folder) as browser:
-        yield server, browser
-    server.stop()
+    rules = "--host-resolver-rules=MAP lan.test 127.0.0.1"
+    with (
+        analysed_at_hand(),
+        serve_in_thread(folder, Limits(), workers=1, host_names=settings.host_names) as served,
+        started.another(rules, home=folder) as browser,
+    ):
+        yield served, browser
 
 
 def within_the_screen(page: Any, selectors: str, least: int = 44) -> list[str]:
@@ -404,7 +416,7 @@ def within_the_screen(page: Any, selectors: str, least: int = 44) -> list[str]:
     )
 
 
-def test_the_recorder(trusting: tuple[WebServer, Browsing], tmp_path: Path) -> None:
+def test_the_recorder(trusting: tuple[Served, Browsing], tmp_path: Path) -> None:
     """Through https: positions and taps survive a reload and a lost network, and become an ordinary pair of files."""
     server, browsing = trusting
     address = f"https://lan.test:{server.port}"
@@ -479,7 +491,7 @@ def test_the_recorder(trusting: tuple[WebServer, Browsing], tmp_path: Path) -> N
     assert page.is_visible("#start"), "after sending the phone keeps nothing"
 
 
-def test_without_the_right_to_the_position_the_recorder_stops(server: WebServer, browsing: Browsing) -> None:
+def test_without_the_right_to_the_position_the_recorder_stops(server: Served, browsing: Browsing) -> None:
     """No clock runs, no screen says that it records; at night it is dark."""
     page = browsing.page(PHONE, permissions=[], timezone_id="UTC")
     base = new_job(page, server.address, **{"job.number": "REC-2"})
@@ -506,41 +518,38 @@ def attack(page: Any, action: str) -> None:
     page.evaluate("document.forms[0].submit()")
 
 
-def test_a_page_of_another_site_cannot_write(tmp_path: Path, server: WebServer, browsing: Browsing) -> None:
+def test_a_page_of_another_site_cannot_write(tmp_path: Path, server: Served, browsing: Browsing) -> None:
     """Real browser, both branches: on this machine it sends Sec-Fetch-Site, under a plain name only Origin tells."""
-    data = tmp_path / "lan"
-    lan = WebServer(data, "--host-name", "lan.test", "--workers", "0")
-    services = make_services(Settings(data=data))
+    services = make_services(Settings(data=tmp_path / "data"))
     services.auth.set_passcode("brass kettle tide")
     services.store.close()
-    lan.start()
-    rules = "MAP lan.test 127.0.0.1, MAP evil.test 127.0.0.1"
-    try:
-        with browsing.another(f"--host-resolver-rules={rules}") as abroad:
-            page = abroad.page(DESKTOP)
-            home = f"http://lan.test:{lan.port}"
-            page.goto(f"{home}/jobs")
-            page.fill("#passcode", "brass kettle tide")
-            with page.expect_request(lambda request: request.method == "POST") as posted:
-                page.click("main button")
-            sent = posted.value.all_headers()
-            assert "sec-fetch-site" not in sent
-            assert sent["origin"] == home
-            page.wait_for_selector("h1 >> text=Jobs")
-            for action in (f"{home}/jobs/new", f"{server.address}/jobs/new"):
-                attack(page, action)
-                page.wait_for_selector("text=came from another site")
-            page.goto(f"{home}/jobs")
-            assert "No jobs yet" in page.inner_text("main")
-            page.click("text=Sign out")
-            page.wait_for_selector("h1 >> text=Sign in")
-            abroad.check(page)
-    finally:
-        lan.stop()
+    rules = "--host-resolver-rules=MAP lan.test 127.0.0.1, MAP evil.test 127.0.0.1"
+    with (
+        serve_in_thread(tmp_path, Limits(), host_names=("lan.test",)) as lan,
+        browsing.another(rules) as abroad,
+    ):
+        page = abroad.page(DESKTOP)
+        home = f"http://lan.test:{lan.port}"
+        page.goto(f"{home}/jobs")
+        page.fill("#passcode", "brass kettle tide")
+        with page.expect_request(lambda request: request.method == "POST") as posted:
+            page.click("main button")
+        sent = posted.value.all_headers()
+        assert "sec-fetch-site" not in sent
+        assert sent["origin"] == home
+        page.wait_for_selector("h1 >> text=Jobs")
+        for action in (f"{home}/jobs/new", f"{server.address}/jobs/new"):
+            attack(page, action)
+            page.wait_for_selector("text=came from another site")
+        page.goto(f"{home}/jobs")
+        assert "No jobs yet" in page.inner_text("main")
+        page.click("text=Sign out")
+        page.wait_for_selector("h1 >> text=Sign in")
+        abroad.check(page)
 
 
 def test_a_large_file_is_refused_before_it_is_sent_and_after(
-    server: WebServer, browsing: Browsing, tmp_path: Path
+    server: Served, browsing: Browsing, tmp_path: Path
 ) -> None:
     """The browser says so itself; without its help the page says so, and keeps what was typed."""
     big = tmp_path / "big.gpx"
