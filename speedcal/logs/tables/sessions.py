@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 
-from speedcal.interval import FloatArray
+from speedcal.interval import FloatArray, IntArray
 from speedcal.logs.source import Source
 from speedcal.logs.tables.tabular import Table, is_missing
 from speedcal.logs.writing.headers import Heading
@@ -109,7 +108,7 @@ def _turn_taking(table: Table, headings: Sequence[Heading]) -> list[int]:
         return []
     at = table.column(time)
     rows = _looked_at(at)
-    times = [at[row] for row in rows]
+    times = _numbered([at[row] for row in rows])
     measured = [
         values
         for i, heading in enumerate(headings)
@@ -118,14 +117,18 @@ def _turn_taking(table: Table, headings: Sequence[Heading]) -> list[int]:
     ]
     found = []
     for i in choices:
-        names = _cells(table, i, rows)
+        names = _numbered(_cells(table, i, rows))
+        often = np.bincount(names[names >= 0])
+        if not 1 < len(often) <= _MOST_NAMES or often.min() < _FEWEST_OF_A_NAME:
+            continue
         if any(_leaps(names, times, values) for values in measured):
             found.append(i)
     return found
 
 
 def _cells(table: Table, index: int, rows: Sequence[int]) -> list[str]:
-    return [cells[index] if index < len(cells := table.rows[row]) else "" for row in rows]
+    cells = table.column(index)
+    return [cells[row] for row in rows]
 
 
 def _looked_at(times: Sequence[str]) -> list[int]:
@@ -139,17 +142,21 @@ def _looked_at(times: Sequence[str]) -> list[int]:
     return [row for alike in places.values() for row in alike[:_MOST_NAMES]]
 
 
-def _leaps(names: Sequence[str], times: Sequence[str], values: FloatArray) -> bool:
-    counts = Counter(name for name in names if not is_missing(name))
-    if not 1 < len(counts) <= _MOST_NAMES or min(counts.values()) < _FEWEST_OF_A_NAME:
-        return False
-    known = [row for row in range(len(names)) if np.isfinite(values[row]) and names[row] in counts]
-    pairs = list(pairwise(known))
-    steps = np.abs(np.diff(values[known]))
-    turns = np.array([names[one] != names[two] for one, two in pairs], bool)
-    at_once = sum(1 for turn, (one, two) in zip(turns, pairs, strict=True) if turn and times[one] == times[two])
+def _numbered(cells: Sequence[str]) -> IntArray:
+    """Return a number for each cell, equal ones for equal cells and -1 where nothing stands, shape (n,)."""
+    number = {cell: i for i, cell in enumerate(cell for cell in dict.fromkeys(cells) if not is_missing(cell))}
+    return np.array([number.get(cell, -1) for cell in cells], np.int64)
+
+
+def _leaps(name: IntArray, time: IntArray, values: FloatArray) -> bool:
+    """Tell whether values leap from row to row as the name changes; names and times are numbers, shape (n,)."""
+    known = np.flatnonzero(np.isfinite(values) & (name >= 0))
+    name, values = name[known], values[known]
+    steps, turns = np.abs(np.diff(values)), np.diff(name) != 0
+    at_once = np.count_nonzero(turns & (np.diff(time[known]) == 0))
     if turns.sum() < max(_FEWEST_TURNS, _TURNS * len(turns)) and at_once < max(_FEWEST_TURNS, _AT_ONCE * turns.sum()):
         return False
-    within = np.concatenate([np.abs(np.diff(values[[row for row in known if names[row] == name]])) for name in counts])
+    by_name = np.argsort(name, kind="stable")
+    within = np.abs(np.diff(values[by_name]))[np.diff(name[by_name]) == 0]
     least = max(float(within.mean()), float(steps[steps > 0].min(initial=np.inf)))
     return bool(np.median(steps[turns]) > _FARTHER * least)

@@ -39,7 +39,8 @@ def tells(table: Table, wanted: Wanted) -> bool:
 
 def _parts(rows: Rows, table: Table) -> list[Rows]:
     """Return the rows of each table, none where there is one only."""
-    begins = [i for i, line in enumerate(rows.line) if line in {table.header_line, *table.others}]
+    headers = {table.header_line, *table.others}
+    begins = [i for i, line in enumerate(rows.line) if line in headers]
     if len(begins) > 1:
         ends = [*begins[1:], len(rows.cells)]
         return [

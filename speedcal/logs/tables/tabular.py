@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
+from operator import itemgetter
 
 from speedcal.logs.source import Source
 from speedcal.logs.tables.delimited import LOOKED_AT, Rows
@@ -54,13 +55,17 @@ class Table:
 
     def column(self, index: int) -> list[str]:
         """Return the cells of a column, empty where a row ends before it."""
-        if index >= self._widest:  # a header of hundreds of names above short rows costs no more than its file
+        narrowest, widest = self._widths
+        if index < narrowest:
+            return list(map(itemgetter(index), self.rows))
+        if index >= widest:  # a header of hundreds of names above short rows costs no more than its file
             return [""] * len(self.rows)
         return [row[index] if index < len(row) else "" for row in self.rows]
 
     @cached_property
-    def _widest(self) -> int:
-        return max(map(len, self.rows), default=0)
+    def _widths(self) -> tuple[int, int]:
+        widths = set(map(len, self.rows)) or {0}
+        return min(widths), max(widths)
 
     def fullest(self, columns: Iterable[int]) -> int | None:
         """Return the column with most different cells in it, the first of equals; None of none."""
@@ -220,6 +225,8 @@ def _other_tables(rows: Rows, top: int, start: int) -> tuple[int, ...]:
     found = []
     for i in (*range(top), *range(start, len(rows.cells) - 1)):
         cells = rows.cells[i]
+        if cells and _is_number(cells[-1]):  # as most rows of data end
+            continue
         if _is_words(cells) and cells not in rows.cells[top:start] and is_all_data(rows.cells[i + 1]):
             headings = [read_heading(cell) for cell in cells]
             if sum(1 for heading in headings if heading.role) > 1 and "speed" in {h.role for h in headings}:
