@@ -89,7 +89,7 @@ class PointerPlay:
         """
         low, high = (np.where(known, speed_mps + side * play_mps, side * np.inf) for side in (-1, 1))
         reach = 1
-        while reach < len(clock_s):  # each second confines the pointer; two confinements in turn are one
+        while (low < high)[reach:].any():  # each second confines the pointer; two confinements in turn are one
             low[reach:], high[reach:] = (
                 np.minimum(np.maximum(edge[:-reach], low[reach:]), high[reach:]) for edge in (low, high)
             )

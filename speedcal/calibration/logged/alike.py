@@ -61,8 +61,12 @@ def telling_dial_alike(value: FloatArray, piece: IntArray, *, exact: FloatArray,
     reach = ALIKE_STEPS * step
     alone = (np.diff(value, prepend=np.nan) != 0) | (np.diff(piece, prepend=-1) != 0)
     place = np.cumsum(alone) * (np.ptp(exact) + 2 * reach) + exact  # other rows of values are out of reach
-    order = np.sort(place)
-    total = np.concatenate(([0.0], np.cumsum(order)))
-    low, here, high = (np.searchsorted(order, place + side * reach, side="right") for side in (-1, 0, 1))
-    away = place * (2 * here - low - high) + total[low] + total[high] - 2 * total[here]
-    return np.asarray(np.maximum(high - low - away / reach, 1.0))
+    order = np.argsort(place)
+    ranked = place[order]
+    total = np.concatenate(([0.0], np.cumsum(ranked)))
+    here = np.arange(len(value))
+    low, high = np.searchsorted(ranked, ranked - reach, side="right"), np.searchsorted(ranked, ranked + reach)
+    away = ranked * (2 * here - low - high) + total[low] + total[high] - 2 * total[here]
+    alike = np.empty(len(value))
+    alike[order] = np.maximum(high - low - away / reach, 1.0)
+    return alike

@@ -168,13 +168,13 @@ class _Fitter:
         places = self.grid.locate(moment, log.piece)
         row = places.value + constant * places.rate
         speed = places.of(self.coefficients, row)
-        weights, slope = self.table.at(speed)
-        gain = slope @ self.dial.shown_mps
+        at = self.table.place(speed)
+        shown, gain = self.table.shown(at, self.dial.shown_mps)
         rate = places.of(self.coefficients, places.rate)
         later = gain * (np.hypot(rate, tuned.UNEVEN_STEADY_MPS2) - tuned.UNEVEN_STEADY_MPS2)
         hangs = self._pointer().at(moment)
-        shown = weights @ self.dial.shown_mps + uneven * later + play * hangs
-        return View(places, gain * row, shown - gain * speed, gain, weights, slope, row, later, hangs)
+        shown += uneven * later + play * hangs
+        return View(places, gain * row, shown - gain * speed, gain, at, row, later, hangs)
 
     def _pointer(self) -> PointerPlay:
         """Return where a pointer hangs behind the speed as it is known now, averaged not to follow noise."""
@@ -231,7 +231,7 @@ class _Fitter:
     def _improve(self, views: dict[str, View], factor: Banded) -> bool:
         """Take a step of clock, damping, drift and dial."""
         log, track = views["log"], views["track"]
-        places, since = log.places, self.log.time_s - self.middle_s
+        places = log.places
         precision, pull = {}, {}
         for name, view in views.items():
             message = self.states[name].message
@@ -239,26 +239,31 @@ class _Fitter:
             mean = view.constant + view.places.of(self.coefficients, view.row)
             pull[name] = message.shift - message.precision * mean
         bent, moved = self._moved(track, log)
-        score = moved * pull["log"][:, None]
-        # what the doubt about the speed itself adds: minus the covariance of the value with its own derivative
-        shaky = precision["log"] * places.variances(self.inverse, log.row, log.gain * places.rate)
-        own = precision["log"] * places.variances(self.inverse, log.row, log.plain)
-        score[:, CLOCK] -= shaky
-        score[:, DRIFT] -= shaky * since
-        score[:, NUISANCES:] -= own[:, None] * log.slope
         weight, bent_weight = precision["log"][:, None] * moved, precision["track"] * bent
-        carried = places.observations(log.row, len(self.grid)).T @ weight
+        carried = places.brought(log.row, len(self.grid)) @ weight
         carried[:, DAMPING] += track.places.add_up(track.row, bent_weight, len(self.grid))
+        self.last = LastStep(
+            (track, log),
+            self.table,
+            self.log.time_s - self.middle_s,
+            (bent, moved),
+            (precision["track"], precision["log"]),
+            (pull["track"], pull["log"]),
+            precision["log"] * places.variances(self.inverse, log.row, log.gain * places.rate),
+            precision["log"] * places.variances(self.inverse, log.row, log.plain),
+            carried,
+            factor,
+            tuple(self.none),
+        )
         taken_up = factor.half_solved(carried)
         information = weight.T @ moved - taken_up.T @ taken_up
         information[DAMPING, DAMPING] += bent_weight @ bent
         information = (information + information.T) / 2
-        bent_score = bent * pull["track"]
-        slope = score.sum(axis=0)
-        slope[DAMPING] += bent_score.sum()
         prior_mean = np.concatenate([[self.nuisance[CLOCK], 0.0, 0.0, 0.0, 0.0], self.dial.knots_mps])
         here = np.concatenate([self.nuisance, self.dial.shown_mps])
-        step, surprise = newton_step(information + self.prior, slope - self.prior @ (here - prior_mean), none=self.none)
+        step, surprise = newton_step(
+            information + self.prior, self.last.slope() - self.prior @ (here - prior_mean), none=self.none
+        )
         rise = step[NUISANCES:]
         self.pace.go(rise, information[NUISANCES:, NUISANCES:])
         self.nuisance = self.nuisance + _EASED * step[:NUISANCES]
@@ -266,16 +271,7 @@ class _Fitter:
         turning = float(np.max(np.abs(step[:NUISANCES]) / _SETTLED))
         rising = float(np.max(np.abs(rise))) / _SETTLED_MPS
         moving = max(turning, rising)
-        self.last = LastStep(
-            (track, log),
-            (bent, moved),
-            (bent_weight, weight),
-            (bent_score, score),
-            carried,
-            factor,
-            tuple(self.none),
-            moving,
-        )
+        self.last.moving = moving
         if self.seldom:
             surprise.pop(DAMPING, None)
         if surprise and max(surprise.values()) > max(moving, 1.0):
@@ -298,7 +294,8 @@ class _Fitter:
             bending = self.grid.bending_at(places, self.grid.bending(self.coefficients))
             turn += log.gain * np.sqrt(-2 * damping) * bending
         since = self.log.time_s - self.middle_s
-        return bent_track, np.column_stack([turn, bent_log, turn * since, log.later, log.hangs, log.weights])
+        weights = self.table.weights(log.at)
+        return bent_track, np.column_stack([turn, bent_log, turn * since, log.later, log.hangs, weights])
 
     def _fit(self, last: LastStep) -> Fit:
         """Return what the last step led to."""

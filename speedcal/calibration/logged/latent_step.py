@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from speedcal.calibration.logged.latent_model import DAMPING, NUISANCES, PLAY, UNEVEN
-from speedcal.calibration.logged.latent_views import View
+from speedcal.calibration.logged.latent_model import CLOCK, DAMPING, DRIFT, NUISANCES, PLAY, UNEVEN
+from speedcal.calibration.logged.latent_views import View, WeightTable
 from speedcal.calibration.speed.banded import Banded
 from speedcal.calibration.tuning.logs import DAMPING_FROM, LEAST_PLAY_MPS, UNEVEN_NOTICED_S
 from speedcal.interval import FloatArray
@@ -67,7 +67,7 @@ class Pace:
         self.rise = rise
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class LastStep:
     """The last step: what moves each value, as it is and weighted, and what that pulls the coefficients by.
 
@@ -75,25 +75,49 @@ class LastStep:
     """
 
     views: tuple[View, View]
+    table: WeightTable
+    since_s: FloatArray
+    """Time of each value of the log since the middle of them."""
     moved: tuple[FloatArray, FloatArray]
-    weight: tuple[FloatArray, FloatArray]
-    score: tuple[FloatArray, FloatArray]
+    precision: tuple[FloatArray, FloatArray]
+    pull: tuple[FloatArray, FloatArray]
+    shaky: FloatArray
+    own: FloatArray
+    """What the doubt about the speed itself adds, for the clock and the dial: the covariance of each value of the log
+    with its own derivative, as often as the value counts."""
     carried: FloatArray
     factor: Banded
     none: tuple[int, ...]
     """What was taken as none."""
-    moving: float
+    moving: float = np.inf
     """How far the farthest went, in its size of settled."""
 
+    def slope(self) -> FloatArray:
+        """Return the gradient of the log likelihood, shape (p,)."""
+        bent, moved = self.moved
+        slope = np.asarray(moved.T @ self.pull[1], float)
+        slope[DAMPING] += bent @ self.pull[0]
+        slope[CLOCK] -= self.shaky.sum()
+        slope[DRIFT] -= self.shaky @ self.since_s
+        cell = self.views[1].at[0]
+        slope[NUISANCES:] -= np.bincount(cell, weights=self.own, minlength=len(self.table.slope)) @ self.table.slope
+        return slope
+
     def score_of_each(self) -> FloatArray:
-        """Return the gradient of the log likelihood from each value of track and log, shape (n, p)."""
-        return _of_both(*self.score)
+        """Return :meth:`slope` from each value of track and log, shape (n, p)."""
+        bent, moved = self.moved
+        score = moved * self.pull[1][:, None]
+        score[:, CLOCK] -= self.shaky
+        score[:, DRIFT] -= self.shaky * self.since_s
+        score[:, NUISANCES:] -= self.own[:, None] * self.table.slope.take(self.views[1].at[0], axis=0)
+        return _of_both(bent * self.pull[0], score)
 
     def information_of_each(self) -> FloatArray:
         """Return the information of each value of track and log as outer factors, shape (2, n, p)."""
         answer = self.factor.solve(self.carried)
-        taken_up = [view.places.observations(view.row, len(answer)) @ answer for view in self.views]
-        return np.stack([_of_both(*self.weight), _of_both(*self.moved) - np.concatenate(taken_up)])
+        taken_up = [view.places.brought(view.row, len(answer)).T @ answer for view in self.views]
+        weight = [(precision * moved.T).T for precision, moved in zip(self.precision, self.moved, strict=True)]
+        return np.stack([_of_both(*weight), _of_both(*self.moved) - np.concatenate(taken_up)])
 
 
 def _of_both(track: FloatArray, log: FloatArray) -> FloatArray:

@@ -15,7 +15,7 @@ import numpy as np
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
 if TYPE_CHECKING:
-    from scipy.sparse import csr_array
+    from scipy.sparse import csc_array
 
 REACH = 4
 """Coefficients that make up one speed."""
@@ -54,12 +54,12 @@ class Places:
         total = np.bincount(self.index.ravel(), weights=(weights * value).ravel(), minlength=count)
         return np.asarray(total, float)
 
-    def observations(self, weights: FloatArray, count: int) -> csr_array:
-        """Return the matrix that makes weighted sums of coefficients, shape (n, count)."""
-        from scipy.sparse import csr_array
+    def brought(self, weights: FloatArray, count: int) -> csc_array:
+        """Return the matrix that brings weighted values at the moments to their coefficients, shape (count, n)."""
+        from scipy.sparse import csc_array
 
         ends = np.arange(0, weights.size + 1, REACH)
-        return csr_array((weights.T.ravel(), self.index.T.ravel(), ends), shape=(weights.shape[1], count))
+        return csc_array((weights.T.ravel(), self.index.T.ravel(), ends), shape=(count, weights.shape[1]))
 
     def variances(self, inverse_band: FloatArray, weights: FloatArray, other: FloatArray) -> FloatArray:
         """Return the covariance of two weighted sums at each moment from the band of the covariance."""
