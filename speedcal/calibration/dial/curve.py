@@ -45,10 +45,12 @@ def deviation_covariance(left_mps: FloatArray, right_mps: FloatArray, driven_mps
     project_left, project_right = (
         np.column_stack([np.ones(len(at_mps)), at_mps]) @ line for at_mps in (left_mps, right_mps)
     )
+    beside_right = _kernel(driven_mps, right_mps)
+    beside_left = beside_right if left_mps is right_mps else _kernel(driven_mps, left_mps)
     return np.asarray(
         _kernel(left_mps, right_mps)
-        - project_left @ _kernel(driven_mps, right_mps)
-        - _kernel(left_mps, driven_mps) @ project_right.T
+        - project_left @ beside_right
+        - beside_left.T @ project_right.T
         + project_left @ among_driven @ project_right.T
     )
 
@@ -101,13 +103,14 @@ def dial_through(speed_mps: FloatArray, shown_mps: FloatArray, noise: FloatArray
     at_knots = np.column_stack([np.ones(len(knots)), knots])
     design = np.column_stack([np.ones(len(speed_mps)), speed_mps])
     line_prior = np.diag([tuned.OFFSET_PRIOR_MPS**2, tuned.FACTOR_PRIOR_U**2])
-    cross, own = deviation_covariance(knots, speed_mps, driven), deviation_covariance(speed_mps, speed_mps, driven)
+    everywhere, count = np.concatenate([knots, speed_mps]), len(knots)
+    deviation = deviation_covariance(everywhere, everywhere, driven)
+    knot_prior, cross, own = deviation[:count, :count], deviation[:count, count:], deviation[count:, count:]
     prior_mean = np.array([0.0, 1.0])
     rest = shown_mps - design @ prior_mean
     straight = design @ line_prior @ design.T + noise
     line_with_knots, line_at_knots = design @ line_prior @ at_knots.T, at_knots @ line_prior @ at_knots.T
     mean, covariance, log_weight = [], [], []
-    knot_prior = deviation_covariance(knots, knots, driven)
     sizes, share = deviation_sizes()
     for size in sizes.tolist():
         with_knots = line_with_knots + size**2 * cross.T

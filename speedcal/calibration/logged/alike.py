@@ -33,10 +33,8 @@ def telling_speed_alike(
     wandered2
         Variance of what it may have wandered besides.
     step
-        What the values are rounded to; 0 when they are not.
+        What the values are rounded to.
     """
-    if step <= 0:
-        return np.ones(len(value))
     near = ALIKE_STEPS * step
     apart = np.full(len(value), _FAR)
     same = 1 + np.flatnonzero((value[1:] == value[:-1]) & (piece[1:] == piece[:-1]))
@@ -56,8 +54,6 @@ def telling_dial_alike(value: FloatArray, piece: IntArray, *, exact: FloatArray,
     exact
         What was rounded, as it is known by now, shape (n,).
     """
-    if step <= 0:
-        return np.ones(len(value))
     reach = ALIKE_STEPS * step
     alone = (np.diff(value, prepend=np.nan) != 0) | (np.diff(piece, prepend=-1) != 0)
     place = np.cumsum(alone) * (np.ptp(exact) + 2 * reach) + exact  # other rows of values are out of reach

@@ -103,5 +103,5 @@ class ChannelState:
         """
         self.rounds += 1
         share = 2 / (self.rounds + 1)
-        self.alike = self.alike ** (1 - share) * alike**share
+        self.alike = self.alike * (alike / self.alike) ** share
         return self.alike

@@ -144,8 +144,9 @@ def _matches(speed: FloatArray, shown: FloatArray, inside: BoolArray, reach: int
     """Return the rms distance from their best line, with the second course ``-reach`` to ``reach`` steps behind."""
     usual = shown.mean()
     x, y = np.where(inside, speed - usual, 0.0), np.pad(shown - usual, reach)
-    counts, near = inside.astype(float), np.pad(np.ones(len(shown)), reach)
-    count, sum_x, sum_xx = (np.correlate(near, part, "valid") for part in (counts, x, x * x))
+    counts, first = inside.astype(float), np.arange(reach, -reach - 1, -1)
+    totals = [np.concatenate(([0.0], np.cumsum(part))) for part in (counts, x, x * x)]
+    count, sum_x, sum_xx = (total[len(x) + np.minimum(first, 0)] - total[np.maximum(first, 0)] for total in totals)
     sum_y, sum_yy, sum_xy = (np.correlate(a, b, "valid") for a, b in ((y, counts), (y * y, counts), (y, x)))
     some = np.maximum(count, 1.0)
     xx, yy, xy = sum_xx - sum_x**2 / some, sum_yy - sum_y**2 / some, sum_xy - sum_x * sum_y / some

@@ -189,7 +189,7 @@ class _Fitter:
         channel, state = (self.track, self.log)[name == "log"], self.states[name]
         mean = view.constant + view.places.of(self.coefficients, view.row)
         variance = np.maximum(view.places.variances(self.inverse, view.row, view.row), 1e-10)
-        alike = state.alike_by_now(self._alike(name, view))
+        alike = state.alike_by_now(self._alike(name, view)) if channel.step_mps else np.ones(1)
         cavity, cavity_variance = rounded_likelihood.without(mean, variance, state.message.times(alike))
         steep = view.gain * view.places.of(self.coefficients, view.places.rate)
         stated = channel.u_mps**2
@@ -242,6 +242,8 @@ class _Fitter:
         weight, bent_weight = precision["log"][:, None] * moved, precision["track"] * bent
         carried = places.brought(log.row, len(self.grid)) @ weight
         carried[:, DAMPING] += track.places.add_up(track.row, bent_weight, len(self.grid))
+        others = np.stack([log.gain * places.rate, log.plain])
+        shaky, own = precision["log"] * places.variances(self.inverse, log.row, others)
         self.last = LastStep(
             (track, log),
             self.table,
@@ -249,8 +251,8 @@ class _Fitter:
             (bent, moved),
             (precision["track"], precision["log"]),
             (pull["track"], pull["log"]),
-            precision["log"] * places.variances(self.inverse, log.row, log.gain * places.rate),
-            precision["log"] * places.variances(self.inverse, log.row, log.plain),
+            shaky,
+            own,
             carried,
             factor,
             tuple(self.none),

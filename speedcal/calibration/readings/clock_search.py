@@ -138,7 +138,7 @@ def search_shifts(
     """
     step = _FEW_STEP_S if len(time_s) < _FEW else _MANY_STEP_S
     shifts = _range_of_shifts(ground, time_s, clock=clock, step_s=step, known_s=known_s)
-    mean, variance = averaged(ground, half_width_s)
+    mean, variance = (course.astype(np.float32) for course in averaged(ground, half_width_s))
     start = ground.time_s[0]
     offset = np.rint(time_s + middle_s - start).astype(np.int64)
     score, line = np.full(len(shifts), -np.inf), np.zeros((len(shifts), 2))
@@ -150,15 +150,15 @@ def search_shifts(
         index = offset[None, :] + np.rint(part).astype(np.int64)[:, None]
         on_track = (index >= 0) & (index < len(mean))
         index = np.where(on_track, index, 0)
-        speed, spread = mean[index], variance[index]
+        speed, spread = mean.take(index), variance.take(index)
         on_track &= np.isfinite(speed)
         overlapping = on_track.mean(axis=1) >= least
         if not overlapping.any():
             continue
         here = first + np.flatnonzero(overlapping)
         score[here], line[here] = _score(
-            np.where(on_track, speed, 0.0)[overlapping].astype(np.float32),
-            spread[overlapping].astype(np.float32),
+            np.where(on_track, speed, np.float32(0.0))[overlapping],
+            spread[overlapping],
             on_track[overlapping],
             indicated_mps.astype(np.float32),
         )

@@ -62,12 +62,12 @@ class Places:
         return csc_array((weights.T.ravel(), self.index.T.ravel(), ends), shape=(count, weights.shape[1]))
 
     def variances(self, inverse_band: FloatArray, weights: FloatArray, other: FloatArray) -> FloatArray:
-        """Return the covariance of two weighted sums at each moment from the band of the covariance."""
-        total = np.einsum("kn,kn->n", weights * other, inverse_band[0].take(self.index))
+        """Return the covariance of weighted sums at each moment with others, shape (..., 4, n), from the band of it."""
+        total = np.einsum("...kn,kn->...n", weights * other, inverse_band[0].take(self.index))
         for d in range(1, REACH):
-            both = weights[: REACH - d] * other[d:]
-            both += both if other is weights else weights[d:] * other[: REACH - d]
-            total += np.einsum("kn,kn->n", both, inverse_band[d].take(self.index[: REACH - d]))
+            both = weights[: REACH - d] * other[..., d:, :]
+            both += both if other is weights else weights[d:] * other[..., : REACH - d, :]
+            total += np.einsum("...kn,kn->...n", both, inverse_band[d].take(self.index[: REACH - d]))
         return np.asarray(total)
 
 
