@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import gc
 import os
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from _pytest.pathlib import import_path
 from hypothesis import HealthCheck, settings
 from support.calibrated_once import calibrated_once
 
@@ -78,6 +80,25 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
     if config.getoption("-m") != "quick" or not collection_path.match("test_*.py"):
         return None
     return True if collection_path.relative_to(_TESTS).as_posix() not in QUICK else None
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection(session: pytest.Session) -> None:
+    """Let each process read the files of all tests from another one on, so that each is compiled by one of them.
+
+    Compiling tests and the libraries they use takes twice as long as all else of collecting them.
+    """
+    config = session.config
+    told = getattr(config, "workerinput", {"workerid": "gw0", "workercount": 1})
+    if config.args_source is not pytest.Config.ArgsSource.TESTPATHS or told["workerid"] == "gw0":
+        return
+    files = sorted(_TESTS.rglob("test_*.py"))
+    for path in files[len(files) * int(told["workerid"].removeprefix("gw")) // told["workercount"] :]:
+        try:
+            import_path(path, mode="importlib", root=config.rootpath, consider_namespace_packages=False)
+        except (Exception, pytest.skip.Exception):  # collecting reads it again, and tells what is wrong
+            for name in [name for name, module in sys.modules.items() if getattr(module, "__file__", "") == str(path)]:
+                del sys.modules[name]
 
 
 def pytest_collection_finish() -> None:
