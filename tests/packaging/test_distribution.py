@@ -14,6 +14,8 @@ from pathlib import Path
 import pytest
 from support.documents import ROOT, environment
 
+from speedcal import load_job
+
 SHIPPED = {".py", ".toml", ".html", ".css", ".js", ".svg", ".typed", ".typ", ".md"}
 IGNORED = {"__pycache__", ".ipynb_checkpoints", ".pytest_cache", ".mypy_cache", ".ruff_cache", ".hypothesis"}
 
@@ -46,8 +48,8 @@ def installed(built: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def run_installed(installed: Path, command: list[str], *, cwd: Path) -> subprocess.CompletedProcess[str]:
-    env = {**environment(), "PYTHONPATH": str(installed)}
+def run_installed(installed: Path, command: list[str], *, cwd: Path, **more: str) -> subprocess.CompletedProcess[str]:
+    env = {**environment(), "PYTHONPATH": str(installed), **more}
     return subprocess.run(command, cwd=cwd, env=env, capture_output=True, text=True, check=False)
 
 
@@ -88,14 +90,17 @@ def test_what_the_wheel_says_of_itself(built: Path) -> None:
     assert about["entry_points.txt"].split() == ["[console_scripts]", "speedcal", "=", "speedcal.cli:main"]
 
 
-def test_the_installed_package_runs_the_demo_from_another_folder(installed: Path, tmp_path: Path) -> None:
-    """The wheel carries every file the whole way needs: rules, templates, styles."""
+def test_the_installed_package_makes_the_same_bytes_of_the_demo(installed: Path, tmp_path: Path) -> None:
+    """In another process, with another hash seed, from another folder; the wheel carries rules, templates, styles."""
     command = [sys.executable, "-m", "speedcal", "report", str(ROOT / "data_demo"), "--out", "result"]
-    done = run_installed(installed, command, cwd=tmp_path)
+    done = run_installed(installed, command, cwd=tmp_path, PYTHONHASHSEED="7")
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith("At a true 60 mph")
-    assert (tmp_path / "result" / "report.html").stat().st_size > 10_000
     assert {path.name for path in tmp_path.iterdir()} == {"result"}
+    made = {path.name: path.read_bytes() for path in (tmp_path / "result").iterdir()}
+    here = load_job(ROOT / "data_demo" / "job.toml").run().contents()
+    assert made.keys() == here.keys()
+    assert [name for name in made if made[name] != here[name]] == []
 
 
 def test_the_installed_library_is_the_one_of_the_wheel(installed: Path, tmp_path: Path) -> None:
