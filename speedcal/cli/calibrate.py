@@ -68,12 +68,12 @@ def command(
     if readings is None and (zone is not None or clock_offset is not None):
         raise SpeedcalError("checks_without_clock")
     with waiting(working_on("measuring", track.name)):
-        if readings is None and is_log_of_both(track, unit=unit, column=column, session=session):
+        if readings is None and is_log_of_both(track, column=column, session=session):
             readings = track
         if readings is None:
             result = _from_checks(track, unit, column, session)
         else:
-            drive = read_track_beside(track, readings, session=session, column=column)
+            drive = read_track_beside(track, readings, unit=unit, session=session, column=column)
             shown = _readings(readings, unit, column=column, zone=zone, session=session)
             result = calibrate(drive, shown, unit=unit, clock_offset_s=clock_offset)
     emit(result, as_json, f"{result}\n\n{budget_text(result)}" if budget else None)

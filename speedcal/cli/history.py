@@ -34,20 +34,21 @@ def command(jobs: tuple[Path, ...], speed: float | None, as_json: bool, unit: Di
     from speedcal.conformity import history
     from speedcal.jobs import load_job
 
-    drives = []
+    drives, days = [], list[str]()
     refused: Refused = ()
     for path in jobs:
         job = replace(load_job(path).shown_in(unit), tolerance=None)
         known, further = measured(job)
         refused += further
         for drive in known.drives if known else ():
-            if not drive.has_date:
+            if not drive.is_dated:
                 raise JobError("drive_without_date", source=job.source.name, drive=drive.name)
             drives.append(drive.calibration)
+            days.append(drive.date)
     reference = None if speed is None or not drives else speed * SPEED_UNIT_MPS[drives[0].unit]
 
     def found() -> History:
-        return history(drives, reference_mps=reference)
+        return history(drives, days=days, reference_mps=reference)
 
     if refused:
         refuse(refused, lambda: ({"history": found().to_dict()}, str(found())), as_json)

@@ -115,8 +115,45 @@ def consistency(calibrations: Sequence[Calibration]) -> tuple[list[Finding], flo
     Chi-square of the readings at both ends of the speeds that the drives share about their weighted mean, two degrees
     of freedom a drive beyond the first; the tires' state on another day adds to each drive's factor.
     """
+    parts = _apart(calibrations)
+    if _agree(parts):
+        return [], 1.0
+    middle = calibrations[0].reference_speed_mps or float(np.mean(calibrations[0].speed_range_mps))
+    errors = [100 * (float(c.indicated(middle)) / middle - 1) for c in calibrations]
+    odd = int(np.argmax(parts))
+    others = [c for i, c in enumerate(calibrations) if i != odd]
+    values = {
+        "farthest": odd + 1,
+        "speed_mps": middle,
+        "others_agree": len(others) > 1 and _agree(_apart(others)),
+        "groups": _groups(calibrations, errors),
+    }
+    found = Finding("drives_disagree", errors_percent=errors, **values)
+    return [found], max(sum(parts) / (len(calibrations) - 1), 1.0)
+
+
+def _groups(calibrations: Sequence[Calibration], errors: Sequence[float]) -> list[list[int]]:
+    """Return the numbers of the drives in two groups of which each agrees, parted where errors lie farthest apart.
+
+    Empty where there are none: a drive by itself is no group.
+    """
+    order = np.argsort(errors)
+    behind = 1 + int(np.argmax(np.diff(np.asarray(errors)[order])))
+    groups = [sorted(part.tolist()) for part in (order[:behind], order[behind:])]
+    if any(len(group) < 2 or not _agree(_apart([calibrations[i] for i in group])) for group in groups):
+        return []
+    return [[i + 1 for i in group] for group in sorted(groups)]
+
+
+def _agree(parts: Sequence[float]) -> bool:
+    """Tell whether drives agree, by how far each is from their mean."""
     from scipy.special import chdtrc
 
+    return float(chdtrc(2 * (len(parts) - 1), sum(parts))) >= CONSISTENT
+
+
+def _apart(calibrations: Sequence[Calibration]) -> list[float]:
+    """Return how far each drive is from the mean of all, the square in units of its covariance."""
     low = max(c.speed_range_mps[0] for c in calibrations)
     high = min(c.speed_range_mps[1] for c in calibrations)
     if high - low < _LEAST_SHARED_MPS:
@@ -129,17 +166,7 @@ def consistency(calibrations: Sequence[Calibration]) -> tuple[list[Finding], flo
         told.append(_told(line, covariance, belief_of(c), another_day=True)[:2])
     mean = np.linalg.solve(sum(weight for weight, _ in told), np.sum([moment for _, moment in told], axis=0))
     apart = [np.linalg.solve(weight, moment) - mean for weight, moment in told]
-    parts = [float(x @ weight @ x) for x, (weight, _) in zip(apart, told, strict=True)]
-    freedom, total = 2 * (len(calibrations) - 1), sum(parts)
-    if chdtrc(freedom, total) >= CONSISTENT:
-        return [], 1.0
-    middle = calibrations[0].reference_speed_mps or float(np.mean(calibrations[0].speed_range_mps))
-    errors = [100 * (float(c.indicated(middle)) / middle - 1) for c in calibrations]
-    odd = int(np.argmax(parts))
-    others = [c for i, c in enumerate(calibrations) if i != odd]
-    values = {"farthest": odd + 1, "speed_mps": middle, "others_agree": len(others) > 1 and not consistency(others)[0]}
-    found = Finding("drives_disagree", errors_percent=errors, **values)
-    return [found], max(total / (len(calibrations) - 1), 1.0)
+    return [float(x @ weight @ x) for x, (weight, _) in zip(apart, told, strict=True)]
 
 
 def _pooled_dial(calibrations: Sequence[Calibration], *, another_day: bool) -> tuple[Dial, list[FloatArray]]:

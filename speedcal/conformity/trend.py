@@ -26,6 +26,8 @@ _DAY_S = 86400.0
 """A track that starts earlier has a time of day and no date."""
 JUMP_PERCENT = 1.0
 """A step from one drive to the next that is surely larger than this is no wear; about a third of a tooth."""
+_Dated = tuple[Calibration, str]
+"""A drive, and its day where the track does not tell it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +81,9 @@ class History(Spoken):
         }
 
 
-def history(calibrations: Sequence[Calibration], *, reference_mps: float | None = None) -> History:
+def history(
+    calibrations: Sequence[Calibration], *, days: Sequence[str] = (), reference_mps: float | None = None
+) -> History:
     """Lay the drives of one vehicle in order of time and say whether they creep or jump.
 
     A worn tire is smaller, turns more often and makes the instrument read higher; slowly, and by no more than
@@ -89,24 +93,28 @@ def history(calibrations: Sequence[Calibration], *, reference_mps: float | None 
     Parameters
     ----------
     calibrations
-        Drives whose tracks carry dates, in any order.
+        Drives in any order.
+    days
+        Day of each, ISO 8601, where its track carries no date and for checks; empty where the track tells it.
     reference_mps
         Speed to compare at; None takes the middle of what all drives have in common.
 
     Raises
     ------
     FitError
-        No drive, or a drive without a track.
+        No drive, or a drive without a day.
     ValueError
         ``reference_mps`` is not above zero.
     """
     if reference_mps is not None and not 0 < reference_mps < np.inf:
         raise ValueError(f"reference_mps must be above zero, not {reference_mps}")
-    if not calibrations or any(not len(c.ground) for c in calibrations):
+    dated = list(zip(calibrations, days or [""] * len(calibrations), strict=True))
+    if not dated or any(not day and not len(c.ground) for c, day in dated):
         raise FitError("no_drives_for_history")
-    ordered = _once(sorted(calibrations, key=_start_s))
+    each = _once(sorted(dated, key=_start_s))
+    ordered = [c for c, _ in each]
     reference = reference_mps if reference_mps is not None else _common_speed(ordered)
-    rows = tuple(_row(c, reference) for c in ordered)
+    rows = tuple(_row(one, reference) for one in each)
     time = np.array([row.time_s for row in rows]) / _YEAR_S
     value = np.array([row.error_percent.value for row in rows])
     u = np.array([c.u_indicated(reference) / reference * 100 for c in ordered])
@@ -125,16 +133,21 @@ def history(calibrations: Sequence[Calibration], *, reference_mps: float | None 
     return History(ordered[0].unit, reference, rows, trend, tuple(findings))
 
 
-def _once(ordered: Sequence[Calibration]) -> list[Calibration]:
+def _once(ordered: Sequence[_Dated]) -> list[_Dated]:
     """Return the drives, in order of time, each once."""
-    found: list[Calibration] = []
-    for one in ordered:
-        if not any(is_same_drive(other, one, dated=_start_s(one) >= _DAY_S) for other in found):
-            found.append(one)
+    found: list[_Dated] = []
+    for one, day in ordered:
+        dated = not day and _start_s((one, day)) >= _DAY_S
+        if not any(is_same_drive(other, one, dated=dated) for other, _ in found):
+            found.append((one, day))
     return found
 
 
-def _start_s(calibration: Calibration) -> float:
+def _start_s(drive: _Dated) -> float:
+    """Return when a drive began, or the noon of its day."""
+    calibration, day = drive
+    if day:
+        return datetime.fromisoformat(day).replace(tzinfo=UTC).timestamp() + _DAY_S / 2
     return float(calibration.ground["time_s"].iloc[0])
 
 
@@ -144,12 +157,13 @@ def _common_speed(calibrations: Sequence[Calibration]) -> float:
     return (low + high) / 2
 
 
-def _row(calibration: Calibration, reference_mps: float) -> HistoryRow:
+def _row(drive: _Dated, reference_mps: float) -> HistoryRow:
+    calibration, day = drive
     error = 100 * (float(calibration.indicated(reference_mps)) / reference_mps - 1)
     half = 100 * float(calibration.half_width(reference_mps)) / reference_mps
     interval = Interval.around(error, half)
     told = interval, calibration.error_factor, calibration.odometer_factor
-    return HistoryRow(_start_s(calibration), *told, zone_s=calibration.zone_s or 0.0)
+    return HistoryRow(_start_s(drive), *told, zone_s=0.0 if day else calibration.zone_s or 0.0)
 
 
 def _jumps(rows: Sequence[HistoryRow], value: FloatArray, u: FloatArray) -> list[Finding]:

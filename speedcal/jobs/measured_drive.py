@@ -24,8 +24,7 @@ def as_driven(drive: Drive) -> Drive:
     """
     from speedcal.logs import is_log_of_both
 
-    options = {"unit": drive.unit, "column": drive.column, "session": drive.session}
-    if drive.checks is None or not is_log_of_both(drive.checks, **options):
+    if drive.checks is None or not is_log_of_both(drive.checks, column=drive.column, session=drive.session):
         return drive
     return replace(drive, track=drive.checks, readings=drive.checks, checks=None)
 
@@ -35,7 +34,8 @@ def track_of(drive: Drive) -> Track:
     from speedcal.logs import read_track_beside
 
     assert drive.track is not None  # noqa: S101 - the job file was checked
-    return read_track_beside(drive.track, drive.readings, session=drive.session, column=drive.column)
+    options = {"unit": drive.unit, "session": drive.session, "column": drive.column}
+    return read_track_beside(drive.track, drive.readings, **options)
 
 
 def readings_of(drive: Drive, unit: DisplayUnit | None) -> Readings:

@@ -46,9 +46,13 @@ class MeasuredJob:
 
     @property
     def dial_unit(self) -> DisplayUnit | None:
-        """What the dial is marked in: as the readings were noted, else as the job says; None where neither tells."""
-        noted = next((drive.noted_in for drive in self.drives if drive.noted_in), None)
-        return noted or self.job.unit
+        """What the dial is marked in: as it was noted, else as the job says, else as logged; None where nothing tells.
+
+        What a machine logs says nothing of the dial: many a log of a dial in mph is in km/h.
+        """
+        noted = (drive.noted_in for drive in self.drives if not drive.is_logged and drive.noted_in)
+        logged = (drive.noted_in for drive in self.drives if drive.is_logged)
+        return next(noted, None) or self.job.unit or next(logged, None)
 
     @property
     def histories(self) -> tuple[tuple[str, History], ...]:
@@ -56,8 +60,12 @@ class MeasuredJob:
         from speedcal.conformity import history
 
         phases = (("before", self.drives_before), ("after", self.drives_after))
-        groups = [(name, [drive.calibration for drive in drives if drive.has_date]) for name, drives in phases]
-        return tuple((name, history(drives)) for name, drives in groups if len(drives) > 1)
+        groups = [(name, [drive for drive in drives if drive.is_dated]) for name, drives in phases]
+        return tuple(
+            (name, history([drive.calibration for drive in drives], days=[drive.date for drive in drives]))
+            for name, drives in groups
+            if len(drives) > 1
+        )
 
     @property
     def corrections(self) -> Corrections | None:
@@ -220,13 +228,17 @@ def _from_checks(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Veh
 
 
 def _from_track(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle | None) -> DriveFacts:
+    from speedcal.calibration.readings.kind import is_log
+
     track, readings = track_of(drive), readings_of(drive, unit)
     return DriveFacts(
         name=name,
         calibration=calibrated(track, readings, drive, unit=unit, vehicle=vehicle),
         has_date=track.has_date,
+        date="" if track.has_date else drive.date,
         noted=drive.noted,
         noted_in=display_unit_of(readings.speed_unit),
+        is_logged=readings.read_from != "film" and is_log(readings.time_s),
     )
 
 

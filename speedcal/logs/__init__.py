@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import filecmp
 import hashlib
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -35,7 +36,12 @@ __all__ = [
 
 
 def read_track(
-    path: str | Path, *, zone: str | None = None, session: str | None = None, instrument: str | None = None
+    path: str | Path,
+    *,
+    unit: str | None = None,
+    zone: str | None = None,
+    session: str | None = None,
+    instrument: str | None = None,
 ) -> Track:
     """Read a recorded drive.
 
@@ -43,6 +49,8 @@ def read_track(
     ----------
     path
         The file; its kind is told by its content. gzip and zip are unpacked.
+    unit
+        Unit of the receiver's speed where the file names none and has no positions, which would tell it.
     zone
         Zone of stamps that carry none, such as ``+02:00``, or its name in the IANA data base; without it they are
         taken as UTC.
@@ -62,7 +70,8 @@ def read_track(
     >>> print(speedcal.read_track("data_demo/before.gpx"))
     before.gpx: GPX 1.1, ... fixes over 14.3 min, with recorded speed
     """
-    return track_of(load(path, TrackFormatError, certain_kind), zone=zone, session=session, instrument=instrument)
+    source = load(path, TrackFormatError, certain_kind)
+    return track_of(source, unit=unit, zone=zone, session=session, instrument=instrument)
 
 
 def in_the_track(track: Path, readings: Path, column: str | None) -> str | None:
@@ -74,12 +83,17 @@ def in_the_track(track: Path, readings: Path, column: str | None) -> str | None:
 
 
 def read_track_beside(
-    path: Path, readings: Path | None, *, session: str | None = None, column: str | None = None
+    path: Path,
+    readings: Path | None,
+    *,
+    unit: str | None = None,
+    session: str | None = None,
+    column: str | None = None,
 ) -> Track:
     """Return the track of a drive whose readings are in another file; say so where each was given for the other."""
     instrument = in_the_track(path, readings, column) if readings is not None else None
     try:
-        return read_track(path, session=session, instrument=instrument)
+        return read_track(path, unit=unit, session=session, instrument=instrument)
     except SpeedcalError:
         if readings is not None and _is_track_alone(readings):
             raise TrackFormatError("files_exchanged", source=path.name, found=readings.name) from None
@@ -98,26 +112,34 @@ def _is_track_alone(path: Path) -> bool:
     return False
 
 
-def is_log_of_both(
-    path: Path, *, unit: str | None = None, column: str | None = None, session: str | None = None
-) -> bool:
-    """Tell whether one file is the log of a drive and of what the instrument showed on it."""
+def is_log_of_both(path: Path, *, column: str | None = None, session: str | None = None) -> bool:
+    """Tell whether one file is the log of a drive and of what the instrument showed on it; a unit may be wanting."""
+    return _tells(lambda: read_track(path, session=session, instrument=column)) and _tells(
+        lambda: read_readings(path, column=column, session=session)
+    )
+
+
+def _tells(read: Callable[[], Track | Readings]) -> bool:
     try:
-        read_track(path, session=session, instrument=column)
-        read_readings(path, unit=unit, column=column, session=session)
-    except SpeedcalError:
-        return False
+        read()
+    except SpeedcalError as error:
+        return error.code == "column_without_unit"
     return True
 
 
 def track_of(
-    source: Source, *, zone: str | None = None, session: str | None = None, instrument: str | None = None
+    source: Source,
+    *,
+    unit: str | None = None,
+    zone: str | None = None,
+    session: str | None = None,
+    instrument: str | None = None,
 ) -> Track:
     """Return the track of a file in memory, as :func:`read_track` does."""
     log = recognise(source)
     if log.track is None:
         source.fail("no_track_in_format", format=log.id)
-    return log.track(source, Request(None, instrument, parse_zone(zone) if zone else None, session))
+    return log.track(source, request_of(unit, instrument, zone, session))
 
 
 def read_readings(
@@ -201,7 +223,7 @@ def read_film(path: str | Path, dial: str | Path, *, per_second: float = 2.0) ->
 
 
 def request_of(unit: str | None, column: str | None, zone: str | None, session: str | None = None) -> Request:
-    """Return what the user says about a readings file; a unit or zone that is not known is refused."""
+    """Return what the user says about a file; a unit or zone that is not known is refused."""
     known = parse_speed_unit(unit) if unit is not None else None
     if unit is not None and known is None:
         raise ReadingsFormatError("unknown_speed_unit", found=unit)

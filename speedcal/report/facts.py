@@ -24,11 +24,18 @@ class DriveFacts:
     has_date: bool = True
     """False when the track carries times of day only, and for checks."""
     date: str = ""
-    """Day as the job says it, for checks, which have no track."""
+    """Day as the job says it, where no track does."""
     noted: tuple[tuple[str, float | str], ...] = ()
     """What the job says of the vehicle on that day: odometer, tires, their pressure."""
     noted_in: DisplayUnit | None = None
     """Unit the dial was read in, as the readings say; None for checks."""
+    is_logged: bool = False
+    """Whether a machine wrote the readings down without looking at the dial."""
+
+    @property
+    def is_dated(self) -> bool:
+        """Whether its day is known."""
+        return self.has_date or bool(self.date)
 
 
 @dataclass(frozen=True)

@@ -116,7 +116,7 @@ def drive_detail(
     return DriveDetail(
         name=name,
         calibration=c,
-        when="; ".join([date or text.when(c, has_date=has_date), *text.noted_words(noted, unit)]),
+        when="; ".join([text.when(c, has_date=has_date, date=date), *text.noted_words(noted, unit)]),
         counts=text.counts(c),
         figures=text.drive_figures(c, unit),
         readings=tuple(rows) if len(rows) <= _MOST_READINGS else (),

@@ -21,6 +21,7 @@ from speedcal.interval import Interval
 from speedcal.simulate import simulate
 from speedcal.units import MPH_MPS
 from speedcal.vehicle import Vehicle, diagnose
+from speedcal.vehicle.advised.drives_apart import drives_apart
 
 V = np.repeat(np.array([25.0, 40.0, 55.0]) * MPH_MPS, 20)
 """As many readings as a log has: its needle is believed by one normal distribution, and the sum below is exact."""
@@ -91,6 +92,21 @@ def test_drives_that_agree_are_trusted_and_those_that_do_not_are_named() -> None
     (finding,) = [f for f in pooled.findings if f.code == "drives_disagree"]
     assert "drive 3 is farthest out" in finding.text
     assert pooled.error_factor.half_width > pool(fine).error_factor.half_width * 1.5
+
+
+@pytest.mark.parametrize(
+    ("factors", "groups"),
+    [((1.02, 1.06, 1.02, 1.02, 1.06), [[1, 3, 4], [2, 5]]), ((1.02, 1.02, 1.06), []), ((1.0, 1.03, 1.06, 1.09), [])],
+)
+def test_drives_of_two_states_are_parted_and_no_needle_is_blamed(
+    factors: tuple[float, ...], groups: list[list[int]]
+) -> None:
+    """New tires after the third of five drives were told as drives of which no two agree, and a needle that sticks."""
+    pooled = pool([make_calibration(factor=f, u_offset=0.05, u_factor=0.001) for f in factors])
+    (finding,) = [f for f in pooled.findings if f.code == "drives_disagree"]
+    assert finding.values["groups"] == groups
+    (advice, *_) = drives_apart(pooled, "before")
+    assert (advice.action == "check_files") == (bool(groups) or len(factors) == 3)
 
 
 def test_two_sure_drives_that_disagree_give_an_interval_that_holds_both() -> None:
@@ -241,6 +257,18 @@ def test_wear_shows_as_a_slow_rise() -> None:
     assert found.trend_percent_a_year.value == pytest.approx(0.8, abs=1e-6)
     assert found.trend_percent_a_year.contains(0.8)
     assert [f.code for f in found.findings] == ["wear"]
+
+
+def test_a_day_that_the_job_tells_stands_for_one_that_no_track_does() -> None:
+    """Checks and logs by time since a start come in the order of their days; without a day they cannot."""
+    undated = _on_day(-1.7e9 / 86400, 1.1)
+    checks = replace(_on_day(0, 1.0), ground=undated.ground.iloc[:0], speed_source="checks", sources=(("c", "1"),))
+    days = ["2031-07-02", "2031-06-30", ""]
+    found = history([undated, checks, _on_day(0, 1.0)], days=days)
+    assert [row.date for row in found.rows] == ["2023-11-14", "2031-06-30", "2031-07-02"]
+    assert [f.code for f in found.findings] == ["jump"]
+    with pytest.raises(FitError):
+        history([undated, checks])
 
 
 def test_a_change_of_gear_shows_as_a_jump_and_no_trend() -> None:

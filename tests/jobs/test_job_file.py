@@ -3,10 +3,15 @@
 from pathlib import Path
 
 import pytest
+from support.calibrations import make_calibration
 
 from speedcal.errors import JobError, ReadingsFormatError
 from speedcal.jobs import load_job
+from speedcal.jobs.contents import JobContents
+from speedcal.jobs.pipeline import MeasuredJob
 from speedcal.logs.film.marks import read_dial
+from speedcal.report import DriveFacts
+from speedcal.units import DisplayUnit
 
 
 @pytest.fixture
@@ -263,3 +268,21 @@ def test_a_very_long_list_of_problems_is_cut(folder: Path) -> None:
     """The first twenty are shown, then how many more."""
     said = str(refused(folder, DRIVE + "".join(f"key{i} = 1\n" for i in range(30))))
     assert "and 10 more" in said
+
+
+@pytest.mark.parametrize(
+    ("drives", "job_unit", "dial"),
+    [
+        ((("km/h", True),), "mph", "mph"),
+        ((("km/h", True), ("mph", False)), None, "mph"),
+        ((("km/h", True),), None, "km/h"),
+        ((("km/h", False),), "mph", "km/h"),
+    ],
+)
+def test_what_a_machine_logs_does_not_say_what_the_dial_is_marked_in(
+    drives: tuple[tuple[DisplayUnit, bool], ...], job_unit: DisplayUnit | None, dial: DisplayUnit
+) -> None:
+    """Many a log of a dial in mph is in km/h: its road test asked for marks that are not on the dial."""
+    facts = tuple(DriveFacts("before", make_calibration(), noted_in=unit, is_logged=logged) for unit, logged in drives)
+    job = JobContents(Path("job.toml"), "", unit=job_unit)
+    assert MeasuredJob(job, facts, (), None, None).dial_unit == dial

@@ -58,7 +58,9 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
     time_s, has_date = on_track_clock(stamps)
     findings = list(stamps.findings)
     if has_speed and not _has_positions(table, headings):
-        return build_track(source, kind, _speeds_alone(source, table, headings, time_s, findings, has_date=has_date))
+        return build_track(
+            source, kind, _speeds_alone(source, table, headings, time_s, findings, request.unit, has_date=has_date)
+        )
     latitude, longitude = read_positions(table, headings, findings, time_s, comma=comma)
     if are_swapped(time_s, latitude, longitude, _fullest_speed(table, headings, comma=comma)):
         latitude, longitude = longitude, latitude
@@ -94,10 +96,11 @@ def _speeds_alone(
     headings: list[Heading],
     time_s: FloatArray,
     findings: list[Finding],
+    unit: SpeedUnit | None,
     *,
     has_date: bool,
 ) -> Fixes:
-    """Return what a receiver's speed alone tells of a drive; it must be a log, and name its unit.
+    """Return what a receiver's speed alone tells of a drive; it must be a log, and ``unit`` said where it names none.
 
     Speeds that a hand wrote down beside those of a dial are checks, each by itself.
     """
@@ -105,7 +108,7 @@ def _speeds_alone(
     if len(step_s) < _FEWEST_ALONE or not np.median(step_s) <= _SLOWEST_ALONE_S:
         _refuse_without_positions(source, table)
     comma = uses_decimal_comma(table)
-    speed = _speed(table, headings, np.full(len(time_s), np.nan), findings, comma=comma)
+    speed = _speed(table, headings, np.full(len(time_s), np.nan), findings, comma=comma, told=unit)
     assumed = next((item for item in findings if item.code == "speed_unit_assumed"), None)
     if assumed is not None:
         source.fail("column_without_unit", line=table.header_line, column=assumed.values["column"], proposed=None)
@@ -147,7 +150,13 @@ def _elevation(table: Table, headings: list[Heading], *, comma: bool) -> FloatAr
 
 
 def _speed(
-    table: Table, headings: list[Heading], ground: FloatArray, findings: list[Finding], *, comma: bool
+    table: Table,
+    headings: list[Heading],
+    ground: FloatArray,
+    findings: list[Finding],
+    *,
+    comma: bool,
+    told: SpeedUnit | None = None,
 ) -> FloatArray | None:
     """Return the speed of the receiver: of a column that names it, else of one that agrees with the positions.
 
@@ -165,7 +174,7 @@ def _speed(
     index = next((i for i in choices if headings[i].speed_unit is not None), choices[0])
     name, cells = table.header[index], table.column(index)
     numbers = parse_numbers(cells, decimal_comma=comma)
-    named = headings[index].speed_unit or _unit_in(numbers)
+    named = headings[index].speed_unit or _unit_in(numbers) or told
     numbers.values *= headings[index].part
     values = cleaned_speeds(numbers, cells, name, fastest_in(named or "km/h"), findings)
     unit, left = unit_by_positions(values, ground)

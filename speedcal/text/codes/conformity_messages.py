@@ -106,7 +106,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "no_drive_after": ("the job has no drive after the work", "Add [after] with its track and readings"),
     "no_drive_before": ("the job has no drive before the work", "Add [before] with its track and readings"),
     "no_tolerance": ("the job names no tolerance", 'Add [tolerance] with rule = "un_r39_type", for example'),
-    "drive_without_date": ("the track of drive {drive} carries no date", "Leave this drive out of the history"),
+    "drive_without_date": (
+        "nothing tells the day of drive {drive}",
+        lambda values: f"Write it into [{values['drive'].partition(' ')[0]}] of the job: date = 2026-05-04",
+    ),
     "file_not_written": ("{file} cannot be written ({reason})", "Check the folder, or close the file"),
     "duplicate_drive": (
         "{first} and {second} are the same drive, given twice",
@@ -143,8 +146,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "no_drive_to_pool": ("there is no drive to pool", "Give at least one drive"),
     "no_drives_for_history": (
-        "a history needs drives with their tracks",
-        "Give at least one job with a recorded drive",
+        "a history needs drives with their days",
+        "Give at least one job with a recorded drive, or with checks and their date",
     ),
 }
 """Code to what is wrong and what to do, both without full stop."""
@@ -330,11 +333,16 @@ _WRONG_FILE = {
 
 def _disagree(values: Values) -> str:
     shown = joined(f"drive {i} {signed(percent)} %" for i, percent in enumerate(values["errors_percent"], start=1))
-    farthest = f"; drive {values['farthest']} is farthest out" if len(values["errors_percent"]) > 2 else ""
-    return (
-        f"The drives do not agree ({shown}){farthest}. Something changed between them, or one of them is not of this "
-        "vehicle in this state. The range is widened accordingly."
-    )
+    if values["groups"]:
+        first, second = (joined(map(str, group)) for group in values["groups"])
+        why = (
+            f". Drives {first} agree with each other, and so do drives {second}: something changed between the two "
+            "(tires, a gear, a setting), or the drives are of two vehicles."
+        )
+    else:
+        farthest = f"; drive {values['farthest']} is farthest out" if len(values["errors_percent"]) > 2 else ""
+        why = f"{farthest}. Something changed between them, or one of them is not of this vehicle in this state."
+    return f"The drives do not agree ({shown}){why} The range is widened accordingly."
 
 
 def _more_checks(values: Values) -> str:
@@ -441,6 +449,7 @@ FINDINGS: dict[str, Template] = {
     "three: two that agree show which one is off.",
     "odd_drive": "The others agree. Check the files of drive {drive}, and whether something was different on it "
     "(tires, pressure, load, range, who read); leave it out of the job if something was.",
+    "one_group_holds": "Leave out of the job the drives that are not of the vehicle as it is now.",
     "no_two_agree": f"No two of them agree, so more driving will not settle it: {TURNS_THE_NEEDLE}.",
     "jump": "Between {first} and {second} the reading jumped by {percent:signed} %: a gear, a setting, the tires or "
     "the instrument was changed.",

@@ -97,7 +97,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         ),
         "",
     ),
-    "no_track": ('[{table}] names no track; add a line such as track = "drive.gpx"', ""),
+    "no_track": (
+        '[{table}] names no track; add a line such as track = "drive.gpx" (the same file as the readings when it holds '
+        "both)",
+        "",
+    ),
     "no_readings": (
         '[{table}] names no readings; add readings = "readings.csv" (the same file as the track when it holds both) or '
         "the speeds held in order, held = [30, 40, 50]",

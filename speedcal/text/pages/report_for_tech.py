@@ -101,14 +101,15 @@ def more_drives(count: int) -> str:
     return f" ({count} more {'drive' if count == 1 else 'drives'} in report.html)" if count else ""
 
 
-def when(c: Calibration, *, has_date: bool) -> str:
-    """Say on which day and for how long a drive was made."""
+def when(c: Calibration, *, has_date: bool, date: str = "") -> str:
+    """Say on which day and for how long a drive was made; ``date`` is what the job says where no track does."""
     time = c.ground["time_s"].to_numpy(float)
     if not len(time):
-        return "checks, no date" if is_checks(c) else "no time"
+        return date or ("checks, no date" if is_checks(c) else "no time")
     minutes = f"{(time[-1] - time[0]) / 60:.0f} min"
     start = datetime.fromtimestamp(float(time[0]) + (c.zone_s or 0.0), tz=UTC)
-    return f"{start:%Y-%m-%d}, {minutes}" if has_date else minutes
+    day = f"{start:%Y-%m-%d}" if has_date else date
+    return f"{day}, {minutes}" if day else minutes
 
 
 def noted_words(noted: Iterable[tuple[str, float | str]], unit: DisplayUnit) -> list[str]:

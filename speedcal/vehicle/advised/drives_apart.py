@@ -1,4 +1,4 @@
-"""What to do about drives of one state that do not agree: a third one decides, then one is left out."""
+"""What to do about drives of one state that do not agree: a third one decides, then one is left out, or a group."""
 
 from __future__ import annotations
 
@@ -27,6 +27,8 @@ def drives_apart(pooled: Calibration, phase: str) -> tuple[Advice, ...]:
         if found.values["others_agree"]:
             odd = found.values["farthest"]
             return (Advice("check_files", part=f"{phase} {odd}", because=(found, Finding("odd_drive", drive=odd))),)
+        if found.values["groups"]:
+            return (Advice("check_files", part=phase, because=(found, Finding("one_group_holds"))),)
         return (
             Advice("check_count", part="needle_drive", because=(found, Finding("no_two_agree"))),
             Advice("measure_fact", part="bench"),

@@ -57,7 +57,7 @@ def field_of(error: SpeedcalError, part: str, task: Mapping[str, Any]) -> str:
     if error.code == "most_rows_unreadable" and error.values["column"]:
         return "column"
     if part == "track":
-        return "session" if _BY_CODE.get(error.code) == "session" else "track"
+        return found if (found := _BY_CODE.get(error.code, "")) in {"session", "unit"} else "track"
     return _BY_CODE.get(error.code) or _where_given(task)
 
 
