@@ -54,13 +54,22 @@ class Table:
     """How often its columns stood side by side; they stand one below the other now."""
 
     def column(self, index: int) -> list[str]:
-        """Return the cells of a column, empty where a row ends before it."""
+        """Return the cells of a column, empty where a row ends before it; they are not to be changed."""
+        if index not in self._columns:
+            self._columns[index] = self._cells_of(index)
+        return self._columns[index]
+
+    def _cells_of(self, index: int) -> list[str]:
         narrowest, widest = self._widths
         if index < narrowest:
             return list(map(itemgetter(index), self.rows))
         if index >= widest:  # a header of hundreds of names above short rows costs no more than its file
             return [""] * len(self.rows)
         return [row[index] if index < len(row) else "" for row in self.rows]
+
+    @cached_property
+    def _columns(self) -> dict[int, list[str]]:
+        return {}
 
     @cached_property
     def _widths(self) -> tuple[int, int]:
