@@ -140,8 +140,8 @@ def _few_speeds(calibration: Calibration, *, logged: bool) -> Finding | None:
 
     A log that shows many speeds often needs none of them to be held. What a held speed wanders by is no other speed.
     """
-    used = calibration.readings[calibration.readings["used"]]
-    speed, run = used["ground_mps"].to_numpy(), used["run"].to_numpy()
+    table = calibration.readings
+    speed, run = (table[name].to_numpy()[table["used"].to_numpy()] for name in ("ground_mps", "run"))
     if logged:
         if (
             np.bincount((speed / tuned.SAME_LEVEL_MPS).astype(int)) >= tuned.DENSE_SHARE * len(speed)

@@ -223,13 +223,13 @@ def _score(
     """
     a = np.zeros((len(speed), 1), np.float32)
     b = np.ones((len(speed), 1), np.float32)
-    prior = np.float32(1 / OFFSET_SCALE_MPS**2)
+    every, prior = np.ones(len(indicated), np.float32), np.float32(1 / OFFSET_SCALE_MPS**2)
     for scale in _SCALES_MPS:
         variance = np.float32(scale**2) + spread
         residual = indicated - a - b * speed
         weight = on_track / variance / (1 + residual**2 / (4 * variance)) ** 2
         wv = weight * speed
-        s0, s1, s2 = weight.sum(1), wv.sum(1), (wv * speed).sum(1)
+        s0, s1, s2 = weight @ every, wv @ every, (wv * speed) @ every
         t0, t1 = weight @ indicated, wv @ indicated
         s0 = s0 + prior
         s2 = s2 + np.float32(1e-3)
