@@ -24,7 +24,7 @@ from speedcal.calibration.noted.other_scale import with_other_scale
 from speedcal.calibration.readings.converted_steps import as_it_went
 from speedcal.calibration.readings.habits import ReadFrom, Rounding, habit_of, shared_beside
 from speedcal.calibration.readings.kind import is_log
-from speedcal.calibration.readings.odometer import OdometerFactor, odometer_factor
+from speedcal.calibration.readings.odometer import OdometerFactor, counted_in, odometer_factor, unit_by_speed
 from speedcal.calibration.readings.refusals import (
     refuse_hopeless,
     refuse_nonsense,
@@ -143,6 +143,9 @@ def calibrate(
     line = with_shared(line, shared_beside(line, readings, told))
     odometer = _odometer(ground, line, readings)
     line, dial = _with_shared_ratios(line, ground)
+    if odometer and (counted := unit_by_speed(readings, odometer.value / dial.line.error_factor)):
+        readings = counted_in(readings, counted)
+        odometer = _odometer(ground, line, readings)
     table = readings_table(readings, line, dial, runs.number_at(line.time_s))
     log = LoggedDial.of(table, ground, line, dial, readings.speed_resolution_mps)
     if log is not None:

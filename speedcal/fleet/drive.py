@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.metadata import version
@@ -15,17 +15,14 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from speedcal.errors import FleetError, ReadingsFormatError, SpeedcalError, TrackFormatError
 from speedcal.finding import json_ready
 from speedcal.fleet.kept import Outcome, kept
-from speedcal.units import MILE_M, DisplayUnit
+from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
-    from speedcal.calibration import Calibration
     from speedcal.logs import Readings, Track
     from speedcal.logs.source import Source
 
 _TRACKS = frozenset({".gpx", ".fit", ".tcx", ".kml", ".kmz", ".nmea", ".nma"})
 _TRACK_WORD = re.compile(r"(?:^|[ _-])(?:track|gps)(?:$|[ _.-])")
-_SAME_WHEELS = 0.12
-"""How far odometer and speed may differ in a vehicle; miles and kilometers differ by 0.61."""
 _FORM = 12
 """Counts changes of the method or of what is kept within a version; drives are measured again after one."""
 _FOR_BOTH = "speed_for_both"
@@ -183,6 +180,7 @@ def _calibrated(
     files: DriveFiles, sources: Sequence[Source], options: Mapping[str, Any], unit: DisplayUnit | None
 ) -> Outcome:
     from speedcal.calibration import calibrate
+    from speedcal.calibration.readings.odometer import counted_in
     from speedcal.jobs.measured_drive import borne_out, ranges_of
     from speedcal.logs.drive.readings import with_dial_unit
 
@@ -193,27 +191,9 @@ def _calibrated(
     by_box = len(files.paths) == 1 and "held" not in options
     readings = with_dial_unit(readings, options.get("dial_unit"))
     calibration = calibrate(track, readings, unit=unit, **asked)
-    length, meant = _unit_of_odometer(readings, calibration)
-    if meant:
-        step = readings.odometer_resolution_m * length
-        readings = replace(readings, odometer_m=readings.odometer_m * length, odometer_resolution_m=step)
-        calibration = calibrate(track, readings, unit=unit, **asked)
+    meant = next((f.values["length_unit"] for f in calibration.findings if f.code == "odometer_unit_by_speed"), "")
+    readings = counted_in(readings, meant) if meant else readings
     return {**kept(track, readings, borne_out(calibration, vehicle), by_box), "odometer_unit": meant}
-
-
-def _unit_of_odometer(readings: Readings, calibration: Calibration) -> tuple[float, str]:
-    """Return what to multiply an odometer by, and its unit, where none is stated and the speed tells another.
-
-    Both follow the same wheels: what counts 1.61 of what the speed tells counts kilometers, and was taken for miles.
-    """
-    stated = all(finding.code != "odometer_unit_assumed" for finding in readings.findings)
-    if stated or calibration.odometer_factor is None:
-        return 1.0, ""
-    ratio = calibration.odometer_factor.value / calibration.error_factor.value
-    for length, meant in ((1000.0 / MILE_M, "km"), (MILE_M / 1000.0, "mi")):
-        if abs(ratio * length - 1) < _SAME_WHEELS:
-            return length, meant
-    return 1.0, ""
 
 
 def _read(
@@ -249,15 +229,22 @@ def _read_pair(
     from speedcal.logs import readings_of, request_of, track_of
 
     instrument = options.get("column") if track.digest == readings.digest and _FOR_BOTH not in options else None
-    found = track_of(track, session=options.get("session"), instrument=instrument)
     own = replace(readings, error=ReadingsFormatError)
     told = [options.get(name) for name in ("column", "zone", "session")]
+    found = _in_unit(
+        lambda known: track_of(track, unit=known, session=options.get("session"), instrument=instrument), options, unit
+    )
+    return found, _in_unit(lambda known: readings_of(own, request_of(known, *told)), options, unit)
+
+
+def _in_unit(read: Callable[[str | None], Any], options: Mapping[str, Any], unit: DisplayUnit | None) -> Any:
+    """Return what is read in the unit of its drive, or of the answer where neither drive nor file names one."""
     try:
-        return found, readings_of(own, request_of(options.get("unit"), *told))
-    except ReadingsFormatError as error:
+        return read(options.get("unit"))
+    except SpeedcalError as error:
         if error.code != "column_without_unit" or unit is None:
             raise
-        return found, readings_of(own, request_of(unit, *told))
+        return read(unit)
 
 
 _AS_THE_RECEIVER = {"gps_among_readings", "may_be_truth"}

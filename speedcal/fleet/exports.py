@@ -30,7 +30,7 @@ _NAMES = (
 """What a column that names the vehicle is called, in the order in which one is taken for it."""
 _COMPRESSED = frozenset({".gz", ".bz2", ".zst"})
 _LOOKED_INTO = 20
-"""Files of a folder of which one has to name the vehicle in a column for all of them to be taken for such tables."""
+"""Files of a folder of which half have to name the vehicle in a column for all of them to be taken for such tables."""
 _HEAD_BYTES = 65_536
 _LINE_ENDS = {b"\xff\xfe": b"\n\0", b"\xfe\xff": b"\0\n"}
 """Of text in UTF-16, by its first two bytes."""
@@ -62,9 +62,10 @@ def tables_in(path: str, column: str | None) -> list[str]:
         elif is_log(PurePath(file)) or PurePath(file).name == JOB:
             return []
     several = len({PurePath(file).parent for file in files}) > 1
-    if _are_pairs(files) or not any(_is_table(file, column, several) for file in islice(files, _LOOKED_INTO)):
+    some = list(islice(files, _LOOKED_INTO))
+    if _are_pairs(files) or not any(_is_table(file, column, several) for file in some):
         return []
-    return files
+    return files if 2 * sum(_is_table(file, column) for file in some) >= len(some) else []
 
 
 def _files_below(folder: str) -> Iterator[str]:

@@ -190,6 +190,7 @@ def stem_of_drive(path: PurePath) -> str:
 
 def _of_job(folder: Path) -> Found:
     from speedcal.jobs import load_job
+    from speedcal.jobs.measured_drive import as_driven
     from speedcal.jobs.pipeline import PHASES, vehicle_on
 
     vehicle = _name(folder)
@@ -200,7 +201,7 @@ def _of_job(folder: Path) -> Found:
     drives, refused = [], []
     for phase in PHASES:
         several = getattr(job, phase)
-        for number, drive in enumerate(several, start=1):
+        for number, drive in enumerate(map(as_driven, several), start=1):
             name = phase if len(several) == 1 else f"{phase} {number}"
             if drive.track is None:
                 refused.append((name, FleetError("checks_in_a_fleet", source=str(folder))))

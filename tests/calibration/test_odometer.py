@@ -12,6 +12,7 @@ from support.roads import START_S, plateaus, readings_of, some_fixes, track_alon
 import speedcal
 from speedcal.calibration.readings.odometer import odometer_factor
 from speedcal.calibration.speed.speed_of_track import ground_speed
+from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 from speedcal.logs.drive.readings import Readings
 from speedcal.simulate import simulate
@@ -38,6 +39,20 @@ def _notes(odometer_m: FloatArray, *, every: int = 1, factor: float = 1.05) -> R
         odometer_m=np.where(noted, odometer_m, np.nan),
         odometer_resolution_m=TENTH_M,
     )
+
+
+@pytest.mark.parametrize(
+    ("km", "stated", "factor"), [(True, False, 1.03), (False, False, 1.03), (True, True, 1.03 * 1.609)]
+)
+def test_an_odometer_without_a_unit_counts_what_the_speed_tells(km: bool, stated: bool, factor: float) -> None:
+    """Kilometers taken for miles made a unit mix-up the likeliest cause of a dial that is 5 % high."""
+    readings = _notes(_counted(1.03) * (1.609344 if km else 1.0))
+    assumed = () if stated else (Finding("odometer_unit_assumed", length_unit="mi", speed_unit="mph"),)
+    found = speedcal.calibrate(TRACK, replace(readings, findings=assumed))
+    assert found.odometer_factor is not None
+    assert found.odometer_factor.value == pytest.approx(factor, rel=0.01)
+    codes = [finding.code for finding in found.findings if finding.code.startswith("odometer_unit")]
+    assert codes == ([] if stated else ["odometer_unit_by_speed" if km else "odometer_unit_assumed"])
 
 
 # ---- the factor itself

@@ -409,6 +409,16 @@ def test_names_of_pairs(tmp_path: Path) -> None:
     assert [(name, error.code) for name, error in found.refused] == [("odd", "several_files_for_drive")]
 
 
+def test_a_log_of_both_speeds_is_a_drive_of_a_fleet_as_it_is_of_a_job(tmp_path: Path) -> None:
+    """Named as checks it was refused, and without a unit whatever was said."""
+    rows = "".join(f"{k},{30 + k % 20},{32 + k % 20}\n" for k in range(90))
+    (tmp_path / "log.csv").write_text(f"time (s),GPS speed,Vehicle speed\n{rows}", encoding="utf-8")
+    (tmp_path / "job.toml").write_text('[before]\nchecks = "log.csv"\n', encoding="utf-8")
+    ((files,),) = [found.drives for found in find_vehicles(tmp_path)]
+    assert measure(files, None)["error"]["error"] == "column_without_unit"
+    assert measure(files, "mph").get("error", {}).get("error") != "column_without_unit"
+
+
 def test_all_that_a_job_says_of_reading_a_drive_is_heeded(tmp_path: Path) -> None:
     """Its session too: a file of several vehicles is refused without."""
     said = {

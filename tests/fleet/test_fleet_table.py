@@ -85,6 +85,17 @@ def test_many_parquet_files_are_one_table(rows: list[str], tmp_path: Path) -> No
     check(speedcal.fleet(folder))
 
 
+def test_one_table_of_several_vehicles_does_not_make_tables_of_the_drives_beside_it(tmp_path: Path) -> None:
+    """All drives of the other vehicles were asked for a column that names the vehicle."""
+    drive = "time,latitude,longitude,GPS speed (mph),vehicle speed (mph)\n2031-05-17 14:02:00,47.2,-97.4,0,0\n"
+    several = "vehicle,time,latitude,longitude\n" + "".join(f"van {k},2031-05-17 14:02:00,47,-97\n" for k in (1, 2))
+    for name, text in (("van 7/day0", drive), ("van 7/day1", drive), ("export/all", several), ("van 8/day0", drive)):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).with_suffix(".csv").write_text(text, encoding="utf-8")
+    assert exports.tables_in(str(tmp_path), None) == []
+    assert len(exports.tables_in(str(tmp_path / "export"), None)) == 1
+
+
 @pytest.mark.parametrize(
     ("header", "column", "words"),
     [

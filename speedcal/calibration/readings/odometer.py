@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import general as tuned
 from speedcal.calibration.tuning.track import TRACK_LENGTH_U
+from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray, median
+from speedcal.logs.drive.readings import Readings
+from speedcal.units import MILE_M
+
+_TAKEN_FOR_OTHER = {"km": 1000.0 / MILE_M, "mi": MILE_M / 1000.0}
+"""Unit that an odometer counts, and what its figures come to once they are no longer taken for the other."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +88,32 @@ def odometer_factor(
     truth = factor * np.array([ground.u_distance, ground.u_receiver, hills])
     u = float(np.linalg.norm([1 / np.sqrt(spread), TRACK_LENGTH_U, *truth, clock]))
     return OdometerFactor(factor, u, use[~right], float(np.ptp(distance)))
+
+
+def unit_by_speed(readings: Readings, ratio: float) -> str:
+    """Return the unit of an odometer that states none, where the speed tells another than was assumed; else nothing.
+
+    Both follow the same wheels: what counts 1.61 of what the speed tells counts kilometers, and was taken for miles.
+
+    Parameters
+    ----------
+    ratio
+        Factor of the odometer over that of the dial.
+    """
+    if all(finding.code != "odometer_unit_assumed" for finding in readings.findings):
+        return ""
+    return next((unit for unit, length in _TAKEN_FOR_OTHER.items() if abs(ratio * length - 1) < tuned.SAME_WHEELS), "")
+
+
+def counted_in(readings: Readings, unit: str) -> Readings:
+    """Return the readings with an odometer that counts another unit than was assumed."""
+    length, told = _TAKEN_FOR_OTHER[unit], Finding("odometer_unit_by_speed", length_unit=unit)
+    return replace(
+        readings,
+        odometer_m=readings.odometer_m * length,
+        odometer_resolution_m=readings.odometer_resolution_m * length,
+        findings=tuple(told if f.code == "odometer_unit_assumed" else f for f in readings.findings),
+    )
 
 
 def _step(distance: FloatArray, shown: FloatArray, written_m: float) -> float:

@@ -107,6 +107,8 @@ ODOMETER_STANDS_S, ODOMETER_STANDS_STEPS = 5.0, 3.0
 """Read again within this time without a new figure, an odometer is one reading; driven for so many steps as written
 without one, its step is taken from its rises. [s, 1]"""
 
+SAME_WHEELS = 0.12
+"""How far odometer and speed may differ in a vehicle; miles and kilometers differ by 0.61."""
 ODOMETER_LEAST_U_M = 1.0
 """Least standard uncertainty of a distance read."""
 
