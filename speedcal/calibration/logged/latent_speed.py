@@ -245,17 +245,17 @@ class _Fitter:
         others = np.stack([log.gain * places.rate, log.plain])
         shaky, own = precision["log"] * places.variances(self.inverse, log.row, others)
         self.last = LastStep(
-            (track, log),
-            self.table,
-            self.log.time_s - self.middle_s,
-            (bent, moved),
-            (precision["track"], precision["log"]),
-            (pull["track"], pull["log"]),
-            shaky,
-            own,
-            carried,
-            factor,
-            tuple(self.none),
+            views=(track, log),
+            table=self.table,
+            since_s=self.log.time_s - self.middle_s,
+            moved=(bent, moved),
+            precision=(precision["track"], precision["log"]),
+            pull=(pull["track"], pull["log"]),
+            shaky=shaky,
+            own=own,
+            carried=carried,
+            factor=factor,
+            none=tuple(self.none),
         )
         taken_up = factor.half_solved(carried)
         information = weight.T @ moved - taken_up.T @ taken_up
