@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 _TRACKS = frozenset({".gpx", ".fit", ".tcx", ".kml", ".kmz", ".nmea", ".nma"})
 _TRACK_WORD = re.compile(r"(?:^|[ _-])(?:track|gps)(?:$|[ _.-])")
-_FORM = 12
+_FORM = 13
 """Counts changes of the method or of what is kept within a version; drives are measured again after one."""
 _FOR_BOTH = "speed_for_both"
 """Among the options of a drive: the column of the instrument is taken for the receiver's speed, too."""

@@ -39,5 +39,7 @@ UNSET_MIDDLE_S, UNSET_REACH_S = 0.25 * 86400.0, 0.75 * 86400.0
 """From half a day before, by its zone, to a day after, such a clock has not been set. [s]"""
 FASTEST_MPS = 170.0
 """Readings above this (612 km/h, 380 mph) are no speeds of a road vehicle."""
+STANDS_MPS = 2.0
+"""Below it a vehicle may stand for its dial and not yet for its receiver, or the other way round."""
 MOST_CHECKS = 200
 """Checks that are weighed at once, for half a minute. More rows than that are a log, and its rows have times."""

@@ -84,6 +84,16 @@ def test_a_log_in_one_unit_is_answered_in_the_other(tmp_path: Path) -> None:
     assert answer["offset"]["value"] == pytest.approx(1.609 * OFFSET_MPH, abs=0.4)
 
 
+@pytest.mark.parametrize("other", [50, 51])
+def test_one_speed_throughout_is_said_and_is_no_factor_of_thousands(tmp_path: Path, other: int) -> None:
+    path = tmp_path / "log.csv"
+    rows = "".join(f"{k},{other if k == 300 else 50},54\n" for k in range(600))
+    path.write_text(f"{HEADER}\n{rows}", encoding="utf-8")
+    with pytest.raises(SpeedcalError) as refused:
+        speedcal.calibrate(speedcal.read_track(path), speedcal.read_readings(path))
+    assert refused.value.code == "one_speed_noted"
+
+
 def test_the_odometer_is_known_no_better_than_the_way_by_that_speed(tmp_path: Path) -> None:
     path = _log(tmp_path)
     first, *rows = path.read_text(encoding="utf-8").splitlines()

@@ -110,6 +110,9 @@ def refuse_nonsense(
         code, values = why_no_dial(away, shown, scatter)
         raise FitError(code, source=readings.source, unit=calibration.unit, **values)
     if not any(_has_a_cause(factor.value / gain) for gain in (1.0, *range_gains)):
+        slow, fast = np.percentile(readings.speed_mps[usable_readings(readings)], [2, 98])
+        if fast - slow <= _ONE_SPEED_MPS and slow >= tuned.SLOWEST_DRIVE_MPS:  # its slope rests on nothing
+            raise AlignmentError("one_speed_noted", source=readings.source, shown_mps=float(slow + fast) / 2)
         raise FitError("impossible_factor", source=readings.source, factor=factor.value)
 
 

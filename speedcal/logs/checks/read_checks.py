@@ -10,7 +10,7 @@ import numpy as np
 
 from speedcal.errors import Problem, ReadingsFormatError
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray, IntArray, Interval
+from speedcal.interval import BoolArray, FloatArray, IntArray, Interval
 from speedcal.logs import limits
 from speedcal.logs.checks.checks import Checks
 from speedcal.logs.checks.columns import Column, check_columns, names_few
@@ -110,8 +110,12 @@ def _understood(sheet: CheckSheet, wanted: SpeedUnit | None, shaft_turn_m: Inter
     ]
     dial, dial_unit, step = _dial(sheet, wanted)
     truths = _truths(sheet, dial, dial_unit, shaft_turn_m)
+    stands = _stands(dial, truths)
+    sheet.left_out["vehicle_stands"] = int(stands.sum())
+    dial = np.where(stands, np.nan, dial)
+    sheet.refuse_impossible(dial, dial_unit)
     odometer = counted(sheet, dial_unit)
-    checks = _checks(sheet, dial, dial_unit, step, truths, odometer)
+    checks = _checks(sheet, dial, dial_unit, step, truths, stands, odometer)
     count = int(checks.has_speed.sum())
     if count > limits.MOST_CHECKS:
         sheet.source.fail("too_many_checks", count=count, most=limits.MOST_CHECKS)
@@ -188,7 +192,6 @@ def _dial(sheet: CheckSheet, wanted: SpeedUnit | None) -> tuple[FloatArray, Spee
     unit = _dial_unit(sheet, column, wanted)
     values = numbers.values
     known = values[np.isfinite(values)]
-    sheet.refuse_impossible(values * SPEED_UNIT_MPS[unit], unit)
     if sheet.only("post") is not None:
         for row in range(1, len(values)):
             values[row] = values[row - 1] if np.isnan(values[row]) else values[row]
@@ -230,14 +233,30 @@ def _truths(sheet: CheckSheet, dial: FloatArray, dial_unit: SpeedUnit, shaft_tur
     return truths
 
 
+def _stands(dial: FloatArray, truths: Sequence[Truth]) -> BoolArray:
+    """Return in which rows the vehicle stands beside a receiver, as it does in what an app writes on its way."""
+    stands = np.zeros(len(dial), bool)
+    for truth in truths:
+        if truth.way == "truth_by_receiver":
+            slow = np.maximum(dial, truth.true_mps) < limits.STANDS_MPS
+            stands |= slow & (np.minimum(dial, truth.true_mps) == 0)
+    return stands
+
+
 def _checks(
-    sheet: CheckSheet, dial: FloatArray, unit: SpeedUnit, step: float, truths: Sequence[Truth], odometer: Counted
+    sheet: CheckSheet,
+    dial: FloatArray,
+    unit: SpeedUnit,
+    step: float,
+    truths: Sequence[Truth],
+    stands: BoolArray,
+    odometer: Counted,
 ) -> Checks:
     true, u, follows, cut = sheet.nothing, sheet.nothing, np.full(len(dial), -1), np.zeros(len(dial))
     used: dict[str, int] = {}
     u_common = 0.0
     for truth in truths:
-        sheet.refuse_impossible(truth.true_mps, unit)
+        sheet.refuse_impossible(np.where(stands, np.nan, truth.true_mps), unit)
         rows = np.isnan(true) & np.isfinite(truth.true_mps) & np.isfinite(dial)
         true[rows], u[rows], follows[rows] = truth.true_mps[rows], truth.u_mps[rows], truth.follows[rows]
         cut[rows] = truth.cut_mps[rows]

@@ -111,5 +111,6 @@ FINDINGS: dict[str, Template] = {
 LABELS: dict[str, str] = {
     "mile_not_steady": "miles in which the dial, the direction or the time was not steady",
     "check_incomplete": "rows without a true speed",
+    "vehicle_stands": "rows in which the vehicle stands",
 }
 """Short names of what is counted."""

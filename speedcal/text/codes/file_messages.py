@@ -297,7 +297,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "too_many_checks": (
         "{count} rows are a log and no list of checks, of which {most} are taken at most",
         "Put a column with the time of each row beside them, to the second, and headers such as 'GPS speed (mph)' and "
-        "'vehicle speed (mph)': they are then read as the log of a drive",
+        "'vehicle speed (mph)': they are then read as the log of a drive. Where rows lie more than 15 s apart, leave "
+        "out every other one",
     ),
     "column_without_unit": (_without_unit, _NAME_UNIT),
     "decimals_apart": (
