@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -159,6 +159,7 @@ def measure_usable(
         try:
             measured = _measure(name, drive, unit, vehicle_on(job, phase))
         except SpeedcalError as error:
+            error.values |= _shared_with(drive, ((other, it) for _, other, it in named if it is not drive))
             refused.append(error)
             continue
         unit = unit or measured.calibration.unit
@@ -220,6 +221,11 @@ def _measure(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle
         error.values = {**error.values, "of_drive": name}  # a job has several files
         error.told_at(f"[{name.partition(' ')[0]}]")  # and no options
         raise
+
+
+def _shared_with(drive: Drive, others: Iterable[tuple[str, Drive]]) -> dict[str, str]:
+    """Return which other drive is given the readings of this one: a file is named twice sooner than a foreign one."""
+    return next(({"readings_of": name} for name, it in others if it.readings and it.readings == drive.readings), {})
 
 
 def _from_checks(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle | None) -> DriveFacts:

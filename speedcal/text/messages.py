@@ -77,7 +77,8 @@ def refusal(code: str, values: Values) -> tuple[str, str]:
 def place_of(values: Values) -> str:
     """Say in which drive, or in which table and key of a job file, a problem stands; a form says that by itself."""
     if "of_drive" in values:
-        return f"drive {values['of_drive']}: "
+        also = f" (its readings are those of drive {values['readings_of']})" if "readings_of" in values else ""
+        return f"drive {values['of_drive']}{also}: "
     if "key" not in values or "table" not in values or values.get("place") == "form":
         return ""
     table = f"[{values['table']}] " if values["table"] else ""

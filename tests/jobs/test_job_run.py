@@ -29,6 +29,7 @@ from speedcal.errors import FitError, JobError, SpeedcalError
 from speedcal.jobs import JobResult, load_job, measure_job, output
 from speedcal.jobs.contents import Drive
 from speedcal.jobs.measured_drive import held_readings, ranges_of
+from speedcal.jobs.pipeline import measure_usable
 from speedcal.simulate import KINDS, Plateau, simulate, write_drive
 from speedcal.units import MPH_MPS
 from speedcal.vehicle import Vehicle
@@ -315,6 +316,19 @@ def test_a_drive_given_twice_is_refused(variant: Callable[..., Path]) -> None:
     with pytest.raises(JobError) as caught:
         load_job(variant("before", more=more)).run()
     assert caught.value.code == "duplicate_drive"
+
+
+def test_readings_named_for_two_drives_and_a_clock_said_wrong_are_told(variant: Callable[..., Path]) -> None:
+    """The notes before once more as those after, and an offset without the zone: neither was in what was refused."""
+    job = variant("vehicle", "work", "tolerance")
+    text = job.read_text(encoding="utf-8").replace("after_notes.csv", "before_notes.csv")
+    for phase in ("[before]", "[after]"):
+        text = text.replace(phase, f"{phase}\nclock_offset_s = 7200")
+    job.write_text(text, encoding="utf-8")
+    _, (before, after) = measure_usable(load_job(job))
+    assert "its readings are those of drive before" in str(after)
+    assert before.code == "no_common_time"
+    assert "Leave clock_offset_s in [before] out, or correct it" in str(before)
 
 
 def test_what_explains_the_error_is_in_the_result() -> None:
