@@ -144,7 +144,7 @@ def _matches(speed: FloatArray, shown: FloatArray, inside: BoolArray, reach: int
     """Return the rms distance from their best line, with the second course ``-reach`` to ``reach`` steps behind."""
     usual = shown.mean()
     x, y = np.where(inside, speed - usual, 0.0), np.pad(shown - usual, reach)
-    counts, first = inside.astype(float), np.arange(reach, -reach - 1, -1)
+    counts, first = inside.astype(float), np.clip(np.arange(reach, -reach - 1, -1), -len(x), len(x))
     totals = [np.concatenate(([0.0], np.cumsum(part))) for part in (counts, x, x * x)]
     count, sum_x, sum_xx = (total[len(x) + np.minimum(first, 0)] - total[np.maximum(first, 0)] for total in totals)
     sum_y, sum_yy, sum_xy = (np.correlate(a, b, "valid") for a, b in ((y, counts), (y * y, counts), (y, x)))
