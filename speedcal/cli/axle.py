@@ -115,7 +115,9 @@ def _from_engine(unit: str | None, options: dict[str, Any]) -> AxleEstimate:
     track, log, session = options["track"], options["log"], options["session"]
     with waiting(working_on("reading", track.name)):
         engine = read_engine_speed(log, column=options["column"], session=session)
-        return axle_from_drive(read_track(track, session=session), engine, gear_ratio=gear_ratio, rolled=rolled)
+        return axle_from_drive(
+            read_track(track, unit=unit, session=session), engine, gear_ratio=gear_ratio, rolled=rolled
+        )
 
 
 def _rolled(text: str) -> RolledTire:

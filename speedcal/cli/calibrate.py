@@ -70,13 +70,21 @@ def command(
     with waiting(working_on("measuring", track.name)):
         if readings is None and is_log_of_both(track, column=column, session=session):
             readings = track
-        if readings is None:
+        if readings is None or _are_checks_twice(track, readings):
             result = _from_checks(track, unit, column, session)
         else:
             drive = read_track_beside(track, readings, unit=unit, session=session, column=column)
             shown = _readings(readings, unit, column=column, zone=zone, session=session)
             result = calibrate(drive, shown, unit=unit, clock_offset_s=clock_offset)
     emit(result, as_json, f"{result}\n\n{budget_text(result)}" if budget else None)
+
+
+def _are_checks_twice(track: Path, readings: Path) -> bool:
+    """Tell whether a list of checks was given twice, as a log of both is; one is no track."""
+    from speedcal.logs import is_list_of_checks
+
+    is_one = track.exists() and readings.exists() and track.samefile(readings)
+    return is_one and is_list_of_checks(track)
 
 
 def _from_checks(path: Path, unit: DisplayUnit | None, column: str | None, session: str | None) -> Calibration:

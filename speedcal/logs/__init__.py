@@ -119,7 +119,12 @@ def is_log_of_both(path: Path, *, column: str | None = None, session: str | None
     )
 
 
-def _tells(read: Callable[[], Track | Readings]) -> bool:
+def is_list_of_checks(path: Path) -> bool:
+    """Tell whether a file is a list of checks and no track."""
+    return not _tells(lambda: read_track(path)) and _tells(lambda: read_checks(path))
+
+
+def _tells(read: Callable[[], Track | Readings | Checks]) -> bool:
     try:
         read()
     except SpeedcalError as error:

@@ -237,3 +237,16 @@ def test_rows_in_which_the_vehicle_stands_are_left_out_and_counted(tmp_path: Pat
     with pytest.raises(ReadingsFormatError) as caught:
         _read(tmp_path, f"{text}0,57\n")
     assert caught.value.code == "impossible_speed"
+
+
+def test_miles_of_one_time_and_one_reading_tell_one_speed(tmp_path: Path) -> None:
+    """Of posts passed every 72 s to the second, the factor was 1e12: true speeds differed by their rounding alone."""
+    times = [36000 + 72 * k for k in range(9)]
+    rows = [f"{100 + k},{t // 3600}:{t % 3600 // 60:02}:{t % 60:02},55" for k, t in enumerate(times)]
+    path = tmp_path / "posts.csv"
+    path.write_text("\n".join(["mile post,time,dial mph", *rows]), encoding="utf-8")
+    found = speedcal.calibrate_checks(speedcal.read_checks(path))
+    assert found.error_factor.contains(1.1)
+    assert found.error_factor.half_width < 0.25
+    twice = CliRunner().invoke(cli, ["calibrate", str(path), str(path)])
+    assert twice.output.startswith("WEAK (nearly one speed only, 50 mph")

@@ -12,6 +12,8 @@ from speedcal.interval import COVERAGE_FACTOR, FloatArray
 
 Shape = Literal["straight", "bent"]
 _NEWTON_STEPS, _LEAST_SLOPE = 8, 0.2
+_ONE_SPEED_MPS = 1e-3
+"""Speeds no farther apart are one, and differ by the rounding of their distances and times."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +110,7 @@ class Dial:
     @cached_property
     def line(self) -> Line:
         """The least-squares line through the dial over the speeds it rests on, and its covariance."""
-        used = self.used_mps if np.ptp(self.used_mps) > 0 else self.used_mps[0] + np.array([-1.0, 1.0])
+        used = self.used_mps if np.ptp(self.used_mps) > _ONE_SPEED_MPS else self.used_mps[0] + np.array([-1.0, 1.0])
         middle = float(np.mean(used))
         away = (used - middle) / np.sum((used - middle) ** 2)
         weights = np.stack([1 / len(used) - middle * away, away]) @ self.weights(used)

@@ -102,6 +102,10 @@ def refuse_nonsense(
     A log of the same road on another day lies on the track piece by piece, its clock set wherever that makes it fit;
     ``seen`` is what tells so, where the track tells the speed well; of ``range_gains`` any may have been driven in.
     """
+    shown = readings.speed_mps[usable_readings(readings)]
+    slow, fast = np.percentile(shown, [2, 98])
+    if fast - slow <= _ONE_SPEED_MPS and np.diag(calibration.covariance).min() <= 0:  # nothing tells of a slope
+        raise AlignmentError("one_speed_noted", source=readings.source, shown_mps=median(shown))
     factor = calibration.error_factor
     scatter = float(np.sqrt(max(calibration.scatter_mps**2 - readings.speed_resolution_mps**2 / 12, 0.0)))
     if scatter > tuned.FOLLOWS_MPS or set(codes_of(seen)) >= _LAID_BY_STEPS:
@@ -110,9 +114,6 @@ def refuse_nonsense(
         code, values = why_no_dial(away, shown, scatter)
         raise FitError(code, source=readings.source, unit=calibration.unit, **values)
     if not any(_has_a_cause(factor.value / gain) for gain in (1.0, *range_gains)):
-        slow, fast = np.percentile(readings.speed_mps[usable_readings(readings)], [2, 98])
-        if fast - slow <= _ONE_SPEED_MPS and slow >= tuned.SLOWEST_DRIVE_MPS:  # its slope rests on nothing
-            raise AlignmentError("one_speed_noted", source=readings.source, shown_mps=float(slow + fast) / 2)
         raise FitError("impossible_factor", source=readings.source, factor=factor.value)
 
 
