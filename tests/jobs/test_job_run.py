@@ -327,7 +327,7 @@ def test_readings_named_for_two_drives_and_a_clock_said_wrong_are_told(variant: 
     job.write_text(text, encoding="utf-8")
     _, (before, after) = measure_usable(load_job(job))
     assert "its readings are those of drive before" in str(after)
-    assert before.code == "no_common_time"
+    assert before.code == "clock_said_wrong"
     assert "Leave clock_offset_s in [before] out, or correct it" in str(before)
 
 

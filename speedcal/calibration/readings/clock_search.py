@@ -163,6 +163,8 @@ def search_shifts(
             indicated_mps.astype(np.float32),
         )
     if not np.isfinite(score).any():
+        if known_s is not None:
+            raise AlignmentError("clock_said_wrong", source=source)
         dated = clock in ("utc", "local")
         raise AlignmentError(
             "no_common_time",
@@ -170,7 +172,6 @@ def search_shifts(
             clock=clock,
             ends_before_s=max(0.0, float(ground.time_s[0] - time_s.max())) if dated else 0.0,
             begins_after_s=max(0.0, float(time_s.min() - ground.time_s[-1])) if dated else 0.0,
-            known_s=known_s,
         )
     score += log_prior(clock, shifts, midnight_s=86400.0 * np.floor(start / 86400.0), known_s=known_s)
     best = _peaks(shifts, score, apart_s=max(8.0, 2 * half_width_s))

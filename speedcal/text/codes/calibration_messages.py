@@ -130,12 +130,6 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         lambda values: f"the readings and the track have no time in common{_apart(values)}",
         lambda values: (
             fill(
-                "Leave {--clock-offset} out, or correct it: it is what must be added to the clock of the readings, its "
-                "zone included, to get UTC",
-                values,
-            )
-            if values.get("known_s") is not None
-            else fill(
                 "Check that both files are of one drive. If only the date of the readings is wrong, leave it out: "
                 "times of day will do. If you know to about ten seconds how far their clock is off, give "
                 "{--clock-offset}",
@@ -193,8 +187,6 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
 
 
 def _apart(values: Values) -> str:
-    if values.get("known_s") is not None:
-        return " once the clock of the readings is set as was said"
     for key, told in (("ends_before_s", "end {} before it begins"), ("begins_after_s", "begin {} after it ends")):
         if values[key] > 0:
             return f": they {told.format(span(values[key]))}"

@@ -287,6 +287,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "the times run back too often for those of one drive; they may be those of laps, each counted from the last",
         "Give times since the start, or the time of day, in their order",
     ),
+    "clock_said_wrong": (
+        "the readings and the track have no time in common once the clock of the readings is set as was said",
+        "Leave {--clock-offset} out, or correct it: what must be added to that clock, its zone included, to get UTC",
+    ),
     "unknown_zone": ("the time zone {found!r} is not known", "Write it as +02:00, or as its IANA name"),
     "unknown_speed_unit": ("{found:quoted} is not a unit of speed", "Give mph, km/h, m/s or kn"),
     "no_speed_unit": (_no_unit, "Write it after the speeds (45 mph) or give {--unit}"),

@@ -28,7 +28,7 @@ _BY_CODE = {
         ),
         "session": ("several_sessions", "no_such_session"),
         "zone": ("unknown_zone",),
-        "offset": ("two_clocks", "two_clocks_for_log"),
+        "offset": ("two_clocks", "two_clocks_for_log", "clock_said_wrong"),
         "track": ("few_fixes", "hardly_moved", "speed_unit_unexplained", "few_logged_moments"),
     }.items()
     for code in codes
