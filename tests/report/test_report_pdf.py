@@ -84,7 +84,7 @@ def test_a_range_of_three_figures_stands_on_one_line_of_the_table() -> None:
     before, after = (make_calibration(f, unit="km/h", low=25.0, high=125.0, gap=False) for f in (1.12, 1.04))
     drives = (DriveFacts("before", before), DriveFacts("after", after))
     model = build_model(make_facts(unit="km/h", before=before, after=after, drives=drives))
-    pictures = draw_pictures(model)
+    _, pictures = drawn("kilometres")
     ranges = [cell[0] for row in model.rows for cell in (row.before, row.after) if cell is not None]
     assert max(map(len, ranges)) == len("123.4 to 123.4 km/h")
     papers: tuple[Paper, ...] = ("a4", "letter")

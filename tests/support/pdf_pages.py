@@ -14,6 +14,8 @@ PAPER_PT = {"a4": (210 / 25.4 * 72, 297 / 25.4 * 72), "letter": (8.5 * 72, 11 * 
 
 _LINES = re.compile(rb"(?:-?[\d.]+\s+){2,6}[mlcvy](?=\s)")
 """Lines and curves of the plots, three quarters of a page: they hold no text, and take longest to read."""
+_DRAWN = re.compile(rb"^q [^()\n]*\n[hfBS\s]*^Q\n", re.MULTILINE)
+"""What is left of a drawing without its lines: colors and strokes, and no text between."""
 
 
 def root_of(data: bytes) -> dict[str, Any]:
@@ -35,7 +37,7 @@ def texts_of(data: bytes) -> list[tuple[str, float, float, float]]:
 def _read(data: bytes) -> tuple[str, list[tuple[str, float, float, float]]]:
     (page,) = PdfReader(io.BytesIO(data)).pages
     content = page["/Contents"].get_object()
-    content.set_data(_LINES.sub(b"", content.get_data()))  # type: ignore[union-attr]
+    content.set_data(_DRAWN.sub(b"", _LINES.sub(b"", content.get_data())))  # type: ignore[union-attr]
     found: list[tuple[str, float, float, float]] = []
 
     def note(text: str, user: Any, matrix: Any, _font: Any, size: float) -> None:
