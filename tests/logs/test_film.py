@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -81,8 +82,17 @@ def test_a_phone_that_was_turned_is_told_from_one_that_shakes_slips_or_shears_si
         assert aside[38:].all()
 
 
-def test_the_command_writes_readings_that_the_rest_reads(tmp_path: Path) -> None:
-    """Columns of the contract, and a picture for a person."""
+def test_the_command_writes_readings_that_the_rest_reads(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Columns of the contract, and a picture for a person; a film that is asked for alike is read once."""
+    known: dict[tuple[object, ...], FilmReading] = {}
+
+    def read_once(video: Path, dial: Path, *, per_s: float, **shown: Any) -> FilmReading:
+        asked = (video, dial, per_s)
+        if asked not in known:
+            known[asked] = film_reading(video, dial, per_s=per_s, **shown)
+        return known[asked]
+
+    monkeypatch.setattr("speedcal.logs.film.reading.film_reading", read_once)
     film = make_film(tmp_path / "film.mp4", BY_NAME["plain"], seed=5, seconds=30, rate=1)
     (tmp_path / "dial.toml").write_text(film.dial_toml(), encoding="utf-8")
     out, check = tmp_path / "readings.csv", tmp_path / "frames.png"
