@@ -13,6 +13,8 @@ from support import documents as doc
 
 NAMES = sorted(path.name for path in (doc.ROOT / "notebooks").glob("*.ipynb"))
 MACHINE = re.compile(r"/(?:home|root|tmp|usr|opt|work|Users|private)/|\\Users\\|site-packages")
+AFRESH = "%reset -f\n%matplotlib inline\n%config InlineBackend.print_figure_kwargs = {'bbox_inches': None}"
+"""Nothing defined yet; figures are counted only, and would be drawn twice to be cut to what stands on them."""
 
 
 def read(path: Path) -> list[dict[str, Any]]:
@@ -50,7 +52,7 @@ def run(tmp_path_factory: pytest.TempPathFactory) -> Path:
         line.wait_for_ready(timeout=60)
         for name in NAMES:
             notebook = nbformat.read(doc.ROOT / "notebooks" / name, 4)
-            notebook.cells.insert(0, nbformat.v4.new_code_cell("%reset -f"))
+            notebook.cells.insert(0, nbformat.v4.new_code_cell(AFRESH))
             runner = NotebookClient(notebook, km=kernel, timeout=120)
             runner.kc = line
             runner.execute()
