@@ -181,15 +181,14 @@ def _calibrated(
 ) -> Outcome:
     from speedcal.calibration import calibrate
     from speedcal.calibration.readings.odometer import counted_in
-    from speedcal.jobs.measured_drive import borne_out, ranges_of
-    from speedcal.logs.drive.readings import with_dial_unit
+    from speedcal.jobs.measured_drive import borne_out, ranges_of, with_unit_seen
 
     track, readings = _read(files, sources, options, unit)
     vehicle = options.get("vehicle")
     asked = {key: options[key] for key in ("clock_offset_s", "read_from", "rounding", "terrain") if key in options}
     asked["range_gains"] = ranges_of(vehicle)
     by_box = len(files.paths) == 1 and "held" not in options
-    readings = with_dial_unit(readings, options.get("dial_unit"))
+    readings = with_unit_seen(readings, options.get("dial_unit"))
     calibration = calibrate(track, readings, unit=unit, **asked)
     meant = next((f.values["length_unit"] for f in calibration.findings if f.code == "odometer_unit_by_speed"), "")
     readings = counted_in(readings, meant) if meant else readings

@@ -41,14 +41,27 @@ def track_of(drive: Drive) -> Track:
 def readings_of(drive: Drive, unit: DisplayUnit | None) -> Readings:
     """Return the readings of a drive, or the speeds held; these are in ``unit`` where the drive names none."""
     from speedcal.logs import read_readings
-    from speedcal.logs.drive.readings import with_dial_unit
 
     if drive.readings is None:
         readings = held_readings(drive.held, drive.unit or unit or "mph")
     else:
         options = {"column": drive.column, "zone": drive.zone, "session": drive.session}
         readings = read_readings(drive.readings, unit=drive.unit, **options)
-    return with_dial_unit(readings, drive.dial_unit)
+    return with_unit_seen(readings, drive.dial_unit)
+
+
+def with_unit_seen(readings: Readings, unit: DisplayUnit | None) -> Readings:
+    """Return the readings with the unit that somebody saw on the dial; a machine may log in another all the same."""
+    from speedcal.logs.drive.readings import with_dial_unit
+
+    return readings if is_of_machine(readings) and readings.speed_unit != unit else with_dial_unit(readings, unit)
+
+
+def is_of_machine(readings: Readings) -> bool:
+    """Tell whether a machine wrote the readings down, which did not look at the dial."""
+    from speedcal.calibration.readings.kind import is_log
+
+    return readings.read_from != "film" and is_log(readings.time_s)
 
 
 def checks_of(drive: Drive, vehicle: Vehicle | None) -> Checks:

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING, Literal
 
 from speedcal.errors import JobError, SpeedcalError
 from speedcal.jobs.contents import Drive, JobContents
-from speedcal.jobs.measured_drive import as_driven, calibrated, calibrated_checks, checks_of, readings_of, track_of
+from speedcal.jobs.measured_drive import (
+    as_driven,
+    calibrated,
+    calibrated_checks,
+    checks_of,
+    is_of_machine,
+    readings_of,
+    track_of,
+)
 from speedcal.jobs.output import JobResult
 from speedcal.report import DriveFacts
 from speedcal.text.codes.job_messages import step_name
@@ -234,8 +242,6 @@ def _from_checks(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Veh
 
 
 def _from_track(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle | None) -> DriveFacts:
-    from speedcal.calibration.readings.kind import is_log
-
     track, readings = track_of(drive), readings_of(drive, unit)
     return DriveFacts(
         name=name,
@@ -243,8 +249,8 @@ def _from_track(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehi
         has_date=track.has_date,
         date="" if track.has_date else drive.date,
         noted=drive.noted,
-        noted_in=display_unit_of(readings.speed_unit),
-        is_logged=readings.read_from != "film" and is_log(readings.time_s),
+        noted_in=drive.dial_unit or display_unit_of(readings.speed_unit),
+        is_logged=drive.dial_unit is None and is_of_machine(readings),
     )
 
 

@@ -28,9 +28,9 @@ class DriveFacts:
     noted: tuple[tuple[str, float | str], ...] = ()
     """What the job says of the vehicle on that day: odometer, tires, their pressure."""
     noted_in: DisplayUnit | None = None
-    """Unit the dial was read in, as the readings say; None for checks."""
+    """Unit the dial was seen or read in; None for checks."""
     is_logged: bool = False
-    """Whether a machine wrote the readings down without looking at the dial."""
+    """Whether nobody looked at the dial: a machine wrote the readings down."""
 
     @property
     def is_dated(self) -> bool:

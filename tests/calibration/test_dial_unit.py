@@ -10,7 +10,9 @@ import pytest
 import speedcal
 from speedcal.errors import ReadingsFormatError
 from speedcal.finding import codes_of
+from speedcal.jobs.contents import Drive
 from speedcal.jobs.job_file import load_job
+from speedcal.jobs.measured_drive import readings_of
 from speedcal.jobs.pipeline import measure_job
 from speedcal.logs import read_readings
 from speedcal.logs.drive.readings import with_dial_unit
@@ -69,6 +71,17 @@ def test_another_unit_than_that_of_the_readings_is_a_question(tmp_path: Path) ->
         with pytest.raises(ReadingsFormatError) as caught:
             read_readings(path)
         assert caught.value.code in ("dial_unit_contradicts", "several_units")
+
+
+def test_a_machine_may_log_in_another_unit_than_stands_on_the_dial(tmp_path: Path) -> None:
+    """What many vehicles tell of their speed is in km/h, whatever their dial: they were told to correct one of them."""
+    path = tmp_path / "log.csv"
+    rows = [f"{i},{60 + i % 7}" for i in range(90)]
+    path.write_text("\n".join(["time (s),vehicle speed (km/h)", *rows]), encoding="utf-8")
+    assert readings_of(Drive(readings=path, dial_unit="mph"), None).speed_unit == "km/h"
+    path.write_text("\n".join(["time (s),vehicle speed (km/h)", *rows[::8]]), encoding="utf-8")  # by hand
+    with pytest.raises(ReadingsFormatError, match="mph is what stands on the dial"):
+        readings_of(Drive(readings=path, dial_unit="mph"), None)
 
 
 def test_the_other_scale_is_no_longer_a_cause(tmp_path: Path) -> None:
