@@ -165,7 +165,18 @@ def test_figures_of_a_rule_of_our_own_go_when_a_named_rule_is_chosen() -> None:
     assert either_way["tolerance"] == {"percent": 5}
     named, _ = read_form({**show_form(own), "tolerance.rule": "sae_j2976"}, own)
     assert named["tolerance"] == {"rule": "sae_j2976"}
-    assert read_form({**show_form(own), "tolerance.rule": ""}, own)[0] == {}
+    assert read_form({**show_form(own), "tolerance.rule": ""}, own) == ({}, {})
+
+
+@pytest.mark.parametrize(
+    ("rule", "figure"),
+    [("", "percent"), ("", "speeds"), ("sae_j2976", "percent"), ("sae_j2976", "never_low"), ("own", "max_speed")],
+)
+def test_a_figure_that_was_typed_is_not_dropped_for_the_rule_that_is_chosen(rule: str, figure: str) -> None:
+    """A tech who typed what may be off, and chose no rule, got no verdict, and found the field empty."""
+    own = {"tolerance.percent": "5"} if rule == "own" else {}
+    _, problems = read_form({"tolerance.rule": rule, f"tolerance.{figure}": "45", **own}, {})
+    assert {field: problem.code for field, problem in problems.items()} == {"tolerance.rule": "figures_of_another_rule"}
 
 
 def test_readings_in_the_track_file_are_one_file(site: Site) -> None:

@@ -30,6 +30,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "setting_not_read": ("{found:quoted} should be written as name = number", ""),
     "own_rule_without_figures": ("your own rule needs at least one figure further down", ""),
+    "figures_of_another_rule": ("choose the rule that the figures typed below belong to, or empty them", ""),
     "no_kind_of_link": ("there is no such kind of link", "Choose owner or customer"),
     "legal_speed_not_read": ("the legal speed {found:quoted} is not a speed", "Write it in {wanted_unit}"),
     # handing in a drive

@@ -163,7 +163,9 @@ def read_form(
     rule = document["tolerance"]
     if rule.get("rule") == OWN_RULE and not set(rule) & _keys_of_part(OWN_RULE):
         problems["tolerance.rule"] = Problem("own_rule_without_figures")
-    _settle_rule(rule)
+    of_others = _settle_rule(rule)
+    if any(value != kept.get("tolerance", {}).get(key) for key, value in of_others.items()):  # not left from before
+        problems["tolerance.rule"] = Problem("figures_of_another_rule")
     return {name: table for name, table in document.items() if table}, problems
 
 
@@ -182,12 +184,14 @@ def _keys_of_part(part: str) -> set[str]:
     return {key.name for key in stated("tolerance").keys.values() if key.part == part}
 
 
-def _settle_rule(table: dict[str, Any]) -> None:
-    """Keep the keys that belong together: those of a named rule, or those of your own."""
+def _settle_rule(table: dict[str, Any]) -> dict[str, Any]:
+    """Keep the keys that belong together: those of a named rule, or those of your own; return the figures taken out."""
     own, named = _keys_of_part(OWN_RULE), _keys_of_part("named")
     rule = table.get("rule")
-    for key in named if rule == OWN_RULE else own if rule else set(stated("tolerance").keys):
-        table.pop(key, None)
+    others = named if rule == OWN_RULE else own if rule else set(stated("tolerance").keys)
+    taken = {key: table.pop(key) for key in others & set(table)}
+    taken.pop("rule", None)
+    return taken
 
 
 def show_form(document: Mapping[str, Any]) -> dict[str, str]:
