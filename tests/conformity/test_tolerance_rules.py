@@ -194,7 +194,7 @@ def test_own_rule_adds_per_cent_and_absolute_and_may_forbid_reading_low() -> Non
     strict = load_tolerance({**table, "never_low": True})
     assert _band(strict, 50, MPH_MPS) == pytest.approx((50, 52))
     assert strict.own_speeds
-    assert str(strict).startswith("Your own rule: shown at least true and at most true + 2 % + 1 mph")
+    assert str(strict).startswith("The rule of this job: shown at least true and at most true + 2 % + 1 mph")
 
 
 def test_own_rule_may_differ_on_the_two_sides() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from speedcal.text.pages.report_for_tech import counts
+from speedcal.text.words import rules
 from speedcal.text.words.names import one_line, shortened
 from speedcal.text.words.numbers import counted, signed
 from speedcal.units import DisplayUnit
@@ -37,7 +38,7 @@ def speed_axis(unit: DisplayUnit) -> str:
 
 def allowed_label(rule: Tolerance) -> str:
     """Name a rule shortly enough for the picture: its title up to the first comma."""
-    title = one_line(rule.title) or "your own rule"
+    title = one_line(rule.title) or rules.OF_JOB
     head = title.split(",")[0].strip()
     tail = " (not verified)" if rule.status == "from memory" else ""
     return f"allowed: {shortened(head if len(head) >= 8 else title, 32)}{tail}"

@@ -14,16 +14,20 @@ if TYPE_CHECKING:
     from speedcal.conformity.tolerance import Limit, Tolerance
 
 
+OF_JOB = "the rule of this job"
+"""What a rule is called that a shop wrote and gave no name; the customer reads it as well."""
+
+
 def title(about: Mapping[str, Any]) -> str:
     """Return the name of a rule, with what must be known of its limits."""
-    name = about["title"] or "your own rule"
+    name = about["title"] or OF_JOB
     return f"{name} (limits not verified)" if about["status"] == "from memory" else str(name)
 
 
 def summary(rule: Tolerance) -> str:
     """Return the rule in one line: name, limits, source and how well that is known."""
     source = ", ".join(part for part in (rule.source, "" if not rule.title else status_words(rule.status)) if part)
-    name = rule.title or "Your own rule"
+    name = rule.title or OF_JOB.capitalize()
     return f"{name}: {limits(rule)}" + (f" ({source})" if source else "")
 
 

@@ -6,7 +6,7 @@ _IN_FULL = {
     "verified": "read in the document itself",
     "secondary": "read in a text that quotes the document",
     "from memory": "not verified against the document",
-    "own rule": "your own rule",
+    "own rule": "written for this job",
 }
 _IN_SHORT = {
     "verified": "read in the document",
