@@ -65,12 +65,12 @@ def command(
     from speedcal.logs import is_log_of_both, read_track_beside
     from speedcal.text.results.calibration_summary import budget_text
 
-    if readings is None and (zone is not None or clock_offset is not None):
-        raise SpeedcalError("checks_without_clock")
     with waiting(working_on("measuring", track.name)):
         if readings is None and is_log_of_both(track, column=column, session=session):
             readings = track
-        if readings is None or _are_checks_twice(track, readings):
+        if readings is None or _are_checks_twice(track, readings, session):
+            if zone is not None or clock_offset is not None:
+                raise SpeedcalError("checks_without_clock")
             result = _from_checks(track, unit, column, session)
         else:
             drive = read_track_beside(track, readings, unit=unit, session=session, column=column)
@@ -79,12 +79,12 @@ def command(
     emit(result, as_json, f"{result}\n\n{budget_text(result)}" if budget else None)
 
 
-def _are_checks_twice(track: Path, readings: Path) -> bool:
+def _are_checks_twice(track: Path, readings: Path, session: str | None) -> bool:
     """Tell whether a list of checks was given twice, as a log of both is; one is no track."""
     from speedcal.logs import is_list_of_checks
 
     is_one = track.exists() and readings.exists() and track.samefile(readings)
-    return is_one and is_list_of_checks(track)
+    return is_one and is_list_of_checks(track, session=session)
 
 
 def _from_checks(path: Path, unit: DisplayUnit | None, column: str | None, session: str | None) -> Calibration:

@@ -180,7 +180,7 @@ def _work_on(test: _RoadTest, looks: Sequence[Advice]) -> list[Advice]:
 def _how_rounded(after: Calibration) -> list[Advice]:
     """Return the question how coarse readings were rounded: an answer costs nothing and may settle it.
 
-    Of several drives with the same step it is asked once, and of none by its number.
+    Of several drives with the same step it is asked once, without the number of a drive.
     """
     each: dict[float, dict[str, Any]] = {}
     for values in (dict(found.values) for found in after.findings if found.code == "nearest_mark_taken"):

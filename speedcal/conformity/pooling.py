@@ -122,11 +122,12 @@ def consistency(calibrations: Sequence[Calibration]) -> tuple[list[Finding], flo
     errors = [100 * (float(c.indicated(middle)) / middle - 1) for c in calibrations]
     odd = int(np.argmax(parts))
     others = [c for i, c in enumerate(calibrations) if i != odd]
+    others_agree = len(others) > 1 and _agree(_apart(others))
     values = {
         "farthest": odd + 1,
         "speed_mps": middle,
-        "others_agree": len(others) > 1 and _agree(_apart(others)),
-        "groups": _groups(calibrations, errors),
+        "others_agree": others_agree,
+        "groups": [] if others_agree else _groups(calibrations, errors),
     }
     found = Finding("drives_disagree", errors_percent=errors, **values)
     return [found], max(sum(parts) / (len(calibrations) - 1), 1.0)

@@ -188,7 +188,7 @@ def _calibrated(
     asked = {key: options[key] for key in ("clock_offset_s", "read_from", "rounding", "terrain") if key in options}
     asked["range_gains"] = ranges_of(vehicle)
     by_box = len(files.paths) == 1 and "held" not in options
-    readings = with_unit_seen(readings, options.get("dial_unit"))
+    readings = with_unit_seen(readings, options.get("dial_unit"), options.get("read_from"))
     calibration = calibrate(track, readings, unit=unit, **asked)
     meant = next((f.values["length_unit"] for f in calibration.findings if f.code == "odometer_unit_by_speed"), "")
     readings = counted_in(readings, meant) if meant else readings
@@ -203,7 +203,8 @@ def _read(
         from speedcal.jobs.measured_drive import held_readings
         from speedcal.logs import track_of
 
-        return track_of(sources[0]), held_readings(tuple(options["held"]), options.get("unit") or unit or "mph")
+        drive = track_of(sources[0], unit=options.get("unit"), session=options.get("session"))
+        return drive, held_readings(tuple(options["held"]), options.get("unit") or unit or "mph")
     pairs = [(sources[0], sources[-1])]
     if len(sources) == 2 and not files.roles_known:
         first = 0 if _looks_like_track(files.paths[0]) or not _looks_like_track(files.paths[1]) else 1

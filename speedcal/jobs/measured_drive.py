@@ -13,6 +13,7 @@ from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, SpeedUnit, display_unit_
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.logs import Checks, Readings, Track
+    from speedcal.logs.drive.readings import ReadFrom
     from speedcal.vehicle import Vehicle
 
 
@@ -47,21 +48,26 @@ def readings_of(drive: Drive, unit: DisplayUnit | None) -> Readings:
     else:
         options = {"column": drive.column, "zone": drive.zone, "session": drive.session}
         readings = read_readings(drive.readings, unit=drive.unit, **options)
-    return with_unit_seen(readings, drive.dial_unit)
+    return with_unit_seen(readings, drive.dial_unit, drive.read_from)
 
 
-def with_unit_seen(readings: Readings, unit: DisplayUnit | None) -> Readings:
+def with_unit_seen(readings: Readings, unit: DisplayUnit | None, read_from: ReadFrom | None) -> Readings:
     """Return the readings with the unit that somebody saw on the dial; a machine may log in another all the same."""
     from speedcal.logs.drive.readings import with_dial_unit
 
-    return readings if is_of_machine(readings) and readings.speed_unit != unit else with_dial_unit(readings, unit)
+    return (
+        readings
+        if is_of_machine(readings, read_from) and readings.speed_unit != unit
+        else with_dial_unit(readings, unit)
+    )
 
 
-def is_of_machine(readings: Readings) -> bool:
-    """Tell whether a machine wrote the readings down, which did not look at the dial."""
+def is_of_machine(readings: Readings, read_from: ReadFrom | None) -> bool:
+    """Tell whether a machine wrote the readings down, which saw no dial: as is said, else by their times."""
     from speedcal.calibration.readings.kind import is_log
 
-    return readings.read_from != "film" and is_log(readings.time_s)
+    said = read_from or readings.read_from
+    return said == "logged" if said else is_log(readings.time_s)
 
 
 def checks_of(drive: Drive, vehicle: Vehicle | None) -> Checks:

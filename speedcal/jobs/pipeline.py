@@ -233,7 +233,8 @@ def _measure(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle
 
 def _shared_with(drive: Drive, others: Iterable[tuple[str, Drive]]) -> dict[str, str]:
     """Return which other drive is given the readings of this one: a file is named twice sooner than a foreign one."""
-    return next(({"readings_of": name} for name, it in others if it.readings and it.readings == drive.readings), {})
+    own = drive.readings, drive.session
+    return next(({"readings_of": name} for name, it in others if it.readings and (it.readings, it.session) == own), {})
 
 
 def _from_checks(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle | None) -> DriveFacts:
@@ -250,7 +251,7 @@ def _from_track(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehi
         date="" if track.has_date else drive.date,
         noted=drive.noted,
         noted_in=drive.dial_unit or display_unit_of(readings.speed_unit),
-        is_logged=drive.dial_unit is None and is_of_machine(readings),
+        is_logged=drive.dial_unit is None and is_of_machine(readings, drive.read_from),
     )
 
 

@@ -17,6 +17,7 @@ from speedcal.logs.checks.read_checks import read_checks
 from speedcal.logs.drive.readings import Clock, Readings
 from speedcal.logs.drive.track import Track
 from speedcal.logs.formats.registry import LogFormat, Request, all_formats, certain_kind, recognise
+from speedcal.logs.formats.table_tracks import is_log_of_drive
 from speedcal.logs.source import Source, load
 from speedcal.logs.writing.written_times import parse_zone
 from speedcal.units import parse_speed_unit
@@ -114,14 +115,16 @@ def _is_track_alone(path: Path) -> bool:
 
 def is_log_of_both(path: Path, *, column: str | None = None, session: str | None = None) -> bool:
     """Tell whether one file is the log of a drive and of what the instrument showed on it; a unit may be wanting."""
-    return _tells(lambda: read_track(path, session=session, instrument=column)) and _tells(
-        lambda: read_readings(path, column=column, session=session)
-    )
+    try:
+        is_drive = is_log_of_drive(read_track(path, session=session, instrument=column).time_s)
+    except SpeedcalError as error:
+        is_drive = error.code == "column_without_unit"
+    return is_drive and _tells(lambda: read_readings(path, column=column, session=session))
 
 
-def is_list_of_checks(path: Path) -> bool:
+def is_list_of_checks(path: Path, *, session: str | None = None) -> bool:
     """Tell whether a file is a list of checks and no track."""
-    return not _tells(lambda: read_track(path)) and _tells(lambda: read_checks(path))
+    return not _tells(lambda: read_track(path, session=session)) and _tells(lambda: read_checks(path, session=session))
 
 
 def _tells(read: Callable[[], Track | Readings | Checks]) -> bool:

@@ -79,6 +79,9 @@ def test_a_machine_may_log_in_another_unit_than_stands_on_the_dial(tmp_path: Pat
     rows = [f"{i},{60 + i % 7}" for i in range(90)]
     path.write_text("\n".join(["time (s),vehicle speed (km/h)", *rows]), encoding="utf-8")
     assert readings_of(Drive(readings=path, dial_unit="mph"), None).speed_unit == "km/h"
+    filmed = Drive(readings=path, dial_unit="mph", read_from="film")
+    with pytest.raises(ReadingsFormatError, match="mph is what stands on the dial"):
+        readings_of(filmed, None)
     path.write_text("\n".join(["time (s),vehicle speed (km/h)", *rows[::8]]), encoding="utf-8")  # by hand
     with pytest.raises(ReadingsFormatError, match="mph is what stands on the dial"):
         readings_of(Drive(readings=path, dial_unit="mph"), None)

@@ -94,6 +94,25 @@ def test_one_speed_throughout_is_said_and_is_no_factor_of_thousands(tmp_path: Pa
     assert refused.value.code == "one_speed_noted"
 
 
+def test_checks_with_their_places_are_checks(tmp_path: Path) -> None:
+    """Six pairs with a position each are no drive: they were refused as one of six fixes."""
+    rows = [
+        f"10:{m:02d}:00,45.{m:02d},9.5,{v},{round(FACTOR * v + OFFSET_MPH)}" for m, v in enumerate((30, 60, 45) * 2)
+    ]
+    path = tmp_path / "six.csv"
+    path.write_text("\n".join(["time,latitude,longitude,GPS speed (mph),dial (mph)", *rows]), encoding="utf-8")
+    assert as_driven(Drive(checks=path)).checks == path
+    assert "checks        6 of 6 used" in CliRunner().invoke(cli, ["calibrate", str(path)]).output
+
+
+@pytest.mark.parametrize("times", [1, 2])
+def test_the_zone_of_a_log_given_once_or_twice_is_heeded_and_refused_for_checks(tmp_path: Path, times: int) -> None:
+    log, checks = _log(tmp_path, minutes=3), tmp_path / "checks.csv"
+    checks.write_text("dial mph,gps mph\n35,32\n60,55\n45,41\n", encoding="utf-8")
+    told = [CliRunner().invoke(cli, ["calibrate", *[str(path)] * times, "--zone", "+02:00"]) for path in (log, checks)]
+    assert [getattr(one.exception, "code", "") for one in told] == ["", "checks_without_clock"]
+
+
 def test_the_odometer_is_known_no_better_than_the_way_by_that_speed(tmp_path: Path) -> None:
     path = _log(tmp_path)
     first, *rows = path.read_text(encoding="utf-8").splitlines()

@@ -34,7 +34,7 @@ _STATUS = _INVALID | frozenset(
 _MOST_MARKED = 0.5
 _DIGIT = re.compile(r"[1-9]")
 _FEWEST_ALONE, _SLOWEST_ALONE_S = 60, 15.0
-"""Rows of a log that has no positions, and how far apart they are at most; what is less is checks."""
+"""Rows of a log of both speeds that are not yet one, and how far apart they are at most; what is less is checks."""
 
 
 def read_table_track(source: Source, table: Table, request: Request, *, kind: str) -> Track:
@@ -90,6 +90,11 @@ def _has_positions(table: Table, headings: list[Heading]) -> bool:
     return len(places) > 1 and all(any(map(_DIGIT.search, cells)) for cells in places)
 
 
+def is_log_of_drive(time_s: FloatArray) -> bool:
+    """Tell whether rows at some times are those of a log, and not speeds noted side by side now and then."""
+    return len(time_s) > _FEWEST_ALONE and bool(np.median(np.diff(time_s)) <= _SLOWEST_ALONE_S)
+
+
 def _speeds_alone(
     source: Source,
     table: Table,
@@ -104,8 +109,7 @@ def _speeds_alone(
 
     Speeds that a hand wrote down beside those of a dial are checks, each by itself.
     """
-    step_s = np.diff(time_s)
-    if len(step_s) < _FEWEST_ALONE or not np.median(step_s) <= _SLOWEST_ALONE_S:
+    if not is_log_of_drive(time_s):
         _refuse_without_positions(source, table)
     comma = uses_decimal_comma(table)
     speed = _speed(table, headings, np.full(len(time_s), np.nan), findings, comma=comma, told=unit)

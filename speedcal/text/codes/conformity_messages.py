@@ -449,7 +449,7 @@ FINDINGS: dict[str, Template] = {
     "three: two that agree show which one is off.",
     "odd_drive": "The others agree. Check the files of drive {drive}, and whether something was different on it "
     "(tires, pressure, load, range, who read); leave it out of the job if something was.",
-    "one_group_holds": "Leave out of the job the drives that are not of the vehicle as it is now.",
+    "one_group_holds": "Keep the drives made last; leave those of the other state, or the other vehicle, out.",
     "no_two_agree": f"No two of them agree, so more driving will not settle it: {TURNS_THE_NEEDLE}.",
     "jump": "Between {first} and {second} the reading jumped by {percent:signed} %: a gear, a setting, the tires or "
     "the instrument was changed.",

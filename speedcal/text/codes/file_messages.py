@@ -299,7 +299,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Keep to one unit: convert the others (1 mile is 1.609344 km), or put each unit into a file of its own",
     ),
     "too_many_checks": (
-        "{count} rows are a log and no list of checks, of which {most} are taken at most",
+        "{count} rows are a log, not a list of checks; at most {most} checks are taken",
         "Put a column with the time of each row beside them, to the second, and headers such as 'GPS speed (mph)' and "
         "'vehicle speed (mph)': they are then read as the log of a drive. Where rows lie more than 15 s apart, leave "
         "out every other one",
@@ -307,7 +307,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "column_without_unit": (_without_unit, _NAME_UNIT),
     "decimals_apart": (
         "the decimals of column {column:quoted} stand behind a comma, in a cell of their own",
-        "Export with points before decimals, or with semicolons between cells",
+        "Export with decimal points, or with semicolons between cells",
     ),
     "dial_unit_contradicts": (
         "the readings are in {speed_unit}, and {seen} is what stands on the dial",
@@ -426,7 +426,7 @@ FINDINGS: dict[str, Template] = {
     "speed_not_of_receiver": "The speed in column {column:quoted} may be the vehicle's own, so positions were used.",
     "speed_column": lambda values: f"What the dial showed was taken from {_column_of_several(values)}",
     "speed_alone": "The file has the speed of the receiver and no positions, so nothing checks that speed or its unit; "
-    "the answer allows for what receivers differ by.",
+    "the answer allows for how far receivers differ.",
     "track_speed_column": lambda values: f"The true speed was taken from {_column_of_several(values)}",
     "status_not_applied": "Column {column:quoted} would mark {count} fixes as invalid, most of the file; "
     "it was ignored.",

@@ -76,7 +76,7 @@ def default_limits(criterion: Criterion, acceptable_percent: float) -> Limits:
 
 
 def needle_u(unit: DisplayUnit, top_mps: float) -> float:
-    """Return how far from where it was set over a needle comes to stand, standard, by the fastest driven. [m/s]."""
+    """Return the standard uncertainty of where a needle stands once set over, by the top speed driven. [m/s]."""
     return _NEEDLE_U_MPS * (top_mps / _HALF_A_DIAL_MPS if is_slow(unit, top_mps) else 1.0)
 
 
