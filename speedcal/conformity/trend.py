@@ -15,7 +15,6 @@ from speedcal.conformity.mixups import is_same_drive
 from speedcal.errors import FitError
 from speedcal.finding import Finding
 from speedcal.interval import COVERAGE_FACTOR, FloatArray, Interval, reached, tidy
-from speedcal.logs.drive.track import BASE_S
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.wording import Spoken
 
@@ -24,6 +23,7 @@ WEAR_PERCENT = 2.5
 """Most that wear of one set of tires adds to the reading, in per cent: 8 mm of tread off a small tire is 2.5 % of its
 diameter (arithmetic: 16 mm of 632 mm)."""
 _DAY_S = 86400.0
+"""A track that starts earlier has a time of day and no date."""
 JUMP_PERCENT = 1.0
 """A step from one drive to the next that is surely larger than this is no wear; about a third of a tooth."""
 _Dated = tuple[Calibration, str]
@@ -109,7 +109,7 @@ def history(
     if reference_mps is not None and not 0 < reference_mps < np.inf:
         raise ValueError(f"reference_mps must be above zero, not {reference_mps}")
     dated = list(zip(calibrations, days or [""] * len(calibrations), strict=True))
-    if not dated or not all(map(_is_dated, dated)):
+    if not dated or any(not day and not len(c.ground) for c, day in dated):
         raise FitError("no_drives_for_history")
     each = _once(sorted(dated, key=_start_s))
     ordered = [c for c, _ in each]
@@ -137,15 +137,10 @@ def _once(ordered: Sequence[_Dated]) -> list[_Dated]:
     """Return the drives, in order of time, each once."""
     found: list[_Dated] = []
     for one, day in ordered:
-        if not any(is_same_drive(other, one, dated=not day) for other, _ in found):
+        dated = not day and _start_s((one, day)) >= _DAY_S
+        if not any(is_same_drive(other, one, dated=dated) for other, _ in found):
             found.append((one, day))
     return found
-
-
-def _is_dated(drive: _Dated) -> bool:
-    """Tell whether the day of a drive is known; a track without dates begins on the first of its clock."""
-    calibration, day = drive
-    return bool(day) or (len(calibration.ground) > 0 and _start_s(drive) >= BASE_S + _DAY_S)
 
 
 def _start_s(drive: _Dated) -> float:

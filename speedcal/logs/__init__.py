@@ -131,7 +131,7 @@ def _tells(read: Callable[[], Track | Readings | Checks]) -> bool:
     try:
         read()
     except SpeedcalError as error:
-        return error.code == "column_without_unit"
+        return error.code in {"column_without_unit", "several_speed_columns"}
     return True
 
 

@@ -10,7 +10,7 @@ import pytest
 from support.roads import START_S, plateaus, readings_of, some_fixes, track_along, track_of
 
 import speedcal
-from speedcal.calibration.readings.odometer import odometer_factor
+from speedcal.calibration.readings.odometer import odometer_factor, unit_by_speed
 from speedcal.calibration.speed.speed_of_track import ground_speed
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
@@ -53,6 +53,14 @@ def test_an_odometer_without_a_unit_counts_what_the_speed_tells(km: bool, stated
     assert found.odometer_factor.value == pytest.approx(factor, rel=0.01)
     codes = [finding.code for finding in found.findings if finding.code.startswith("odometer_unit")]
     assert codes == ([] if stated else ["odometer_unit_by_speed" if km else "odometer_unit_assumed"])
+
+
+def test_an_odometer_in_miles_is_none_in_kilometers_because_the_dial_is_in_the_wrong_unit() -> None:
+    """It was 'found' to be in miles, which it was taken for, and counted 1.61 times as much."""
+    assumed = Finding("odometer_unit_assumed", length_unit="mi", speed_unit="mph")
+    readings = replace(_notes(_counted(1.0)), findings=(assumed,))
+    assert unit_by_speed(readings, 1.609344) == "km"
+    assert not unit_by_speed(readings, 1 / 1.609344)
 
 
 # ---- the factor itself

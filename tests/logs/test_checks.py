@@ -229,11 +229,11 @@ def test_the_command_takes_one_file_of_checks(tmp_path: Path) -> None:
 
 def test_rows_in_which_the_vehicle_stands_are_left_out_and_counted(tmp_path: Path) -> None:
     """At a light a dial and a phone show nothing, or next to it; a dial of 0 at 57 mph is a slip, and no stop."""
-    text = "dial mph,phone mph\n0,0\n35,32\n0,2\n3,0\n45,41\n"
+    text = "dial mph,phone mph\n0,0\n35,32\n0,2\n3,0\n45,41\n0,\n,0\n"
     checks = _read(tmp_path, text)
-    assert checks.has_speed.tolist() == [False, True, False, False, True]
+    assert checks.has_speed.tolist() == [False, True, False, False, True, False, False]
     (left,) = (finding.values["counts"] for finding in checks.findings if finding.code == "checks_left_out")
-    assert left == {"vehicle_stands": 3}
+    assert left == {"vehicle_stands": 5}
     with pytest.raises(ReadingsFormatError) as caught:
         _read(tmp_path, f"{text}0,57\n")
     assert caught.value.code == "impossible_speed"

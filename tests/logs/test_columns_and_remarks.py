@@ -62,7 +62,8 @@ def test_seconds_since_1970_are_times_under_any_name(tmp_path: Path, name: str, 
 
 
 @pytest.mark.parametrize(
-    ("name", "unit_s"), [("mS", 1e-3), ("mSec", 1e-3), ("MilliSeconds", 1e-3), ("MicroSeconds", 1e-6)]
+    ("name", "unit_s"),
+    [("mS", 1e-3), ("mSec", 1e-3), ("MilliSeconds", 1e-3), ("MicroSeconds", 1e-6), ("NanoSeconds", 1e-9)],
 )
 def test_parts_of_a_second_may_have_capitals(tmp_path: Path, name: str, unit_s: float) -> None:
     """They were seconds, a thousand times as long, or no times."""

@@ -94,6 +94,31 @@ def test_one_speed_throughout_is_said_and_is_no_factor_of_thousands(tmp_path: Pa
     assert refused.value.code == "one_speed_noted"
 
 
+def test_a_row_without_a_time_and_a_short_log_leave_a_log_a_log(tmp_path: Path) -> None:
+    """Weighed as checks their rows gave a dial that lags as one that reads wrong, and were TRUSTED."""
+    first, *rows = _log(tmp_path, minutes=5).read_text(encoding="utf-8").splitlines()
+    for name, some in {"gap": [*rows[:100], "," + rows[100].split(",", 1)[1], *rows[101:]], "short": rows[:50]}.items():
+        path = tmp_path / f"{name}.csv"
+        path.write_text("\n".join([first, *some]), encoding="utf-8")
+        assert as_driven(Drive(checks=path)).track == path
+
+
+def test_an_empty_second_pair_of_places_takes_no_positions_away(tmp_path: Path) -> None:
+    first, *rows = _log(tmp_path, minutes=3).read_text(encoding="utf-8").splitlines()
+    header = f"{first},latitude,longitude,phone latitude,phone longitude"
+    lines = [f"{row},{45 + k / 5000:.6f},9.5,," for k, row in enumerate(rows)]
+    (tmp_path / "two.csv").write_text("\n".join([header, *lines]), encoding="utf-8")
+    assert speedcal.read_track(tmp_path / "two.csv").has_positions
+
+
+def test_of_two_columns_that_may_be_the_dial_one_is_asked_for(tmp_path: Path) -> None:
+    first, *rows = _log(tmp_path, minutes=3, header="time (s),GPS speed (mph),OBD speed (mph)").read_text().splitlines()
+    path = tmp_path / "three.csv"
+    path.write_text("\n".join([f"{first},wheel speed (mph)", *(f"{row},30" for row in rows)]), encoding="utf-8")
+    told = CliRunner().invoke(cli, ["calibrate", str(path)]).exception
+    assert getattr(told, "code", "") == "several_speed_columns"
+
+
 def test_checks_with_their_places_are_checks(tmp_path: Path) -> None:
     """Six pairs with a position each are no drive: they were refused as one of six fixes."""
     rows = [
@@ -129,7 +154,7 @@ def test_the_odometer_is_known_no_better_than_the_way_by_that_speed(tmp_path: Pa
     ("log", "code"),
     [
         ({"every_s": 20.0}, "no_positions"),  # checks, noted on the way
-        ({"minutes": 0.9}, "no_positions"),
+        ({"minutes": 0.3}, "no_positions"),
         ({"header": "time (s),speed (mph),Vehicle speed (mph)"}, "no_positions"),
     ],
 )

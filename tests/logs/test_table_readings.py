@@ -91,7 +91,7 @@ def test_decimals_in_the_cell_of_an_empty_column_are_not_cut(tmp_path, header, e
         _read(tmp_path, f"time,indicated km/h{header}\n{rows}")
 
 
-@pytest.mark.parametrize(("name", "most"), [("gear", 7), ("throttle %", 100)])
+@pytest.mark.parametrize(("name", "most"), [("gear", 9), ("throttle %", 100)])
 def test_whole_numbers_beside_speeds_are_no_decimals(tmp_path, name, most):
     """In rows with a comma at their end."""
     rows = "".join(f"10:32:{i:02d},{45 + i},{7 * i % most},\n" for i in range(40))

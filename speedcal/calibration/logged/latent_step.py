@@ -69,7 +69,7 @@ class Pace:
 
 @dataclass(slots=True)
 class LastStep:
-    """The last step: what moves each value, as it is and weighted, and what that pulls the coefficients by.
+    """The last step: what moves each value, how much each counts, and what it pulls the coefficients by.
 
     Of two, the first belongs to the track, which damping alone moves, shape (n,), the second to the log, shape (n, p).
     """

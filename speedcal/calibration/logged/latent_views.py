@@ -22,7 +22,7 @@ class WeightTable:
         self.slope = np.diff(self.value, axis=0) / _TABLE_MPS
 
     def place(self, speed: FloatArray) -> tuple[IntArray, FloatArray]:
-        """Return the cells of (n,) speeds, and how far beyond their beginning they lie. [m/s]."""
+        """Return the cells of (n,) speeds, and how far beyond their beginning they lie [m/s]."""
         cell = np.clip(speed / _TABLE_MPS, 0.0, len(self.slope) - 1).astype(np.int64)
         return cell, np.clip(speed - cell * _TABLE_MPS, 0.0, _TABLE_MPS)
 

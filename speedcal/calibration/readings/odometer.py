@@ -100,9 +100,9 @@ def unit_by_speed(readings: Readings, ratio: float) -> str:
     ratio
         Factor of the odometer over that of the dial.
     """
-    if all(finding.code != "odometer_unit_assumed" for finding in readings.findings):
-        return ""
-    return next((unit for unit, length in _TAKEN_FOR_OTHER.items() if abs(ratio * length - 1) < tuned.SAME_WHEELS), "")
+    assumed = next((f.values["length_unit"] for f in readings.findings if f.code == "odometer_unit_assumed"), "")
+    other = {"mi": "km", "km": "mi"}.get(assumed, "")
+    return other if other and abs(ratio * _TAKEN_FOR_OTHER[other] - 1) < tuned.SAME_WHEELS else ""
 
 
 def counted_in(readings: Readings, unit: str) -> Readings:

@@ -108,12 +108,13 @@ def _understood(sheet: CheckSheet, wanted: SpeedUnit | None, shaft_turn_m: Inter
     sheet.problems += [
         Problem("row_too_long", line=line, count=count, width=len(table.header)) for line, count in table.overlong
     ]
-    dial, dial_unit, step = _dial(sheet, wanted)
+    shown, dial_unit, step = _dial(sheet, wanted)
+    dial = _held(sheet, shown)
     truths = _truths(sheet, dial, dial_unit, shaft_turn_m)
     stands = _stands(dial, truths)
     sheet.left_out["vehicle_stands"] = int(stands.sum())
     dial = np.where(stands, np.nan, dial)
-    sheet.refuse_impossible(dial, dial_unit)
+    sheet.refuse_impossible(np.where(stands, np.nan, shown), dial_unit)
     odometer = counted(sheet, dial_unit)
     checks = _checks(sheet, dial, dial_unit, step, truths, stands, odometer)
     count = int(checks.has_speed.sum())
@@ -180,22 +181,23 @@ def _is_remark(row: Sequence[str]) -> bool:
 
 
 def _dial(sheet: CheckSheet, wanted: SpeedUnit | None) -> tuple[FloatArray, SpeedUnit, float]:
-    """Return what the dial showed [m/s], its unit and the step it was read to [m/s].
-
-    Between mile posts an empty cell stands for the dial above it: it was held.
-    """
+    """Return what the dial showed [m/s], its unit and the step it was read to [m/s]."""
     column = sheet.only("dial")
     if column is None:
         unit = wanted or "mph"
         return sheet.nothing, unit, SPEED_UNIT_MPS[unit]
     numbers = sheet.numbers(column)
     unit = _dial_unit(sheet, column, wanted)
-    values = numbers.values
-    known = values[np.isfinite(values)]
-    if sheet.only("post") is not None:
-        for row in range(1, len(values)):
-            values[row] = values[row - 1] if np.isnan(values[row]) else values[row]
-    return values * SPEED_UNIT_MPS[unit], unit, speed_step(known, unit, held=True)
+    known = numbers.values[np.isfinite(numbers.values)]
+    return numbers.values * SPEED_UNIT_MPS[unit], unit, speed_step(known, unit, held=True)
+
+
+def _held(sheet: CheckSheet, shown: FloatArray) -> FloatArray:
+    """Return what the dial showed; between mile posts an empty cell stands for the dial above it, which was held."""
+    if sheet.only("post") is None:
+        return shown
+    last = np.maximum.accumulate(np.where(np.isfinite(shown), np.arange(len(shown)), 0))
+    return np.asarray(shown[last])
 
 
 def _dial_unit(sheet: CheckSheet, column: Column, wanted: SpeedUnit | None) -> SpeedUnit:
@@ -238,8 +240,8 @@ def _stands(dial: FloatArray, truths: Sequence[Truth]) -> BoolArray:
     stands = np.zeros(len(dial), bool)
     for truth in truths:
         if truth.way == "truth_by_receiver":
-            slow = np.maximum(dial, truth.true_mps) < limits.STANDS_MPS
-            stands |= slow & (np.minimum(dial, truth.true_mps) == 0)
+            slow = np.fmax(dial, truth.true_mps) < limits.STANDS_MPS
+            stands |= slow & (np.fmin(dial, truth.true_mps) == 0)
     return stands
 
 

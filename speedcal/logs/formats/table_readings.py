@@ -31,9 +31,9 @@ from speedcal.logs.writing.patterns import late_pattern
 from speedcal.units import LENGTH_UNIT_M, SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
 _LOOKED_AT = 100
-_FIGURES = 8
-"""Different first figures of ten from which on one or two in each cell are decimals, our own choice: no box has as many
-gears."""
+_FIGURES, _FIGURES_OF_NAMED = 8, 10
+"""Different first figures of ten from which on one or two in each cell are decimals, our own choice; all ten under a
+name of their own, as of gears, of which boxes have eight and more."""
 _OVER = late_pattern(r"(?<![a-z])(?:miles?|mi|km|kilomet(?:er|re)s?)(?![a-z/])")
 """In the header of times: they are those of a stopwatch over a distance."""
 _NUMBER_BEFORE = late_pattern(r"\d{1,3}(?:[.,]\d{1,2})?\s*")
@@ -101,7 +101,7 @@ def _are_decimals_apart(table: Table, index: int) -> bool:
         return False
     as_decimals = all(map(str.isdecimal, [*table.column(index), *behind]))
     alike = {len(cell) for cell in behind} in ({1}, {2})
-    return as_decimals and alike and len({cell[0] for cell in behind}) >= _FIGURES
+    return as_decimals and alike and len({cell[0] for cell in behind}) >= (_FIGURES_OF_NAMED if named else _FIGURES)
 
 
 def _as_noted(numbers: Numbers, cells: list[str]) -> tuple[Numbers, FloatArray]:

@@ -10,6 +10,7 @@ import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray
+from speedcal.logs.drive.readings_built import FASTEST_HAND_S
 from speedcal.logs.drive.speed_physics import are_swapped, fastest_in, is_receivers, positions_mps, unit_by_positions
 from speedcal.logs.drive.track import Fixes, Track, build_track
 from speedcal.logs.formats.registry import Request
@@ -33,8 +34,9 @@ _STATUS = _INVALID | frozenset(
 """What a column about the fix may hold."""
 _MOST_MARKED = 0.5
 _DIGIT = re.compile(r"[1-9]")
-_FEWEST_ALONE, _SLOWEST_ALONE_S = 60, 15.0
-"""Rows of a log of both speeds that are not yet one, and how far apart they are at most; what is less is checks."""
+_FEWEST_FAST, _FEWEST_SLOW, _SLOWEST_ALONE_S = 20, 60, 15.0
+"""Steps of a log of both speeds, of rows that no hand notes so fast and of slower ones, and how long those are at most;
+what is less is checks."""
 
 
 def read_table_track(source: Source, table: Table, request: Request, *, kind: str) -> Track:
@@ -86,13 +88,20 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
 
 def _has_positions(table: Table, headings: list[Heading]) -> bool:
     """Tell whether any latitude and longitude stand in the table, of a receiver that had them."""
-    places = [table.column(i) for i, item in enumerate(headings) if item.role in {"latitude", "longitude"}]
-    return len(places) > 1 and all(any(map(_DIGIT.search, cells)) for cells in places)
+    filled = {
+        item.role
+        for i, item in enumerate(headings)
+        if item.role in {"latitude", "longitude"} and any(map(_DIGIT.search, table.column(i)))
+    }
+    return len(filled) > 1
 
 
 def is_log_of_drive(time_s: FloatArray) -> bool:
     """Tell whether rows at some times are those of a log, and not speeds noted side by side now and then."""
-    return len(time_s) > _FEWEST_ALONE and bool(np.median(np.diff(time_s)) <= _SLOWEST_ALONE_S)
+    step_s = np.diff(time_s[np.isfinite(time_s)])
+    usual_s = float(np.median(step_s)) if len(step_s) else np.inf
+    fewest = _FEWEST_FAST if usual_s <= FASTEST_HAND_S else _FEWEST_SLOW
+    return len(step_s) >= fewest and usual_s <= _SLOWEST_ALONE_S
 
 
 def _speeds_alone(

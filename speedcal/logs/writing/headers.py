@@ -107,7 +107,7 @@ _PLACE: dict[Place, re.Pattern[str]] = {
 }
 
 _NEW_WORD = late_pattern(
-    r"(?<=[a-z])(?=[A-Z])(?!(?:(?<=[mun])(?<![A-Za-z][mun])|(?<=illi|icro|nano))S(?:ec(?:ond)?s?)?(?![a-z]))"
+    r"(?<=[a-z])(?=[A-Z])(?!(?:(?<=[mun])(?<![A-Za-z][mun])|(?<=illi|icro|[Nn]ano))S(?:ec(?:ond)?s?)?(?![a-z]))"
     r"|(?<=[A-Z]{2})(?=[A-Z][a-z]{2})"
 )
 """Where a capital begins a word; it does not in ``mS`` and ``MilliSeconds``."""

@@ -94,7 +94,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Put each part into a file of its own, with its unit in the heading, or convert one of them",
     ),
     "one_speed_noted": (
-        "all readings show about {shown_mps:speed}, and one speed does not show that they belong to this drive",
+        "all readings show about {shown_mps:speed}, and one speed tells neither whether they belong to this drive "
+        "nor what the dial shows at others",
         "Drive again: several speeds from slow to fast and back, each held for half a minute, and twenty readings or "
         "more with the seconds of their times",
     ),
