@@ -61,6 +61,8 @@ def test_an_odometer_in_miles_is_none_in_kilometers_because_the_dial_is_in_the_w
     readings = replace(_notes(_counted(1.0)), findings=(assumed,))
     assert unit_by_speed(readings, 1.609344) == "km"
     assert not unit_by_speed(readings, 1 / 1.609344)
+    taken_for_km = replace(readings, findings=(Finding("odometer_unit_assumed", length_unit="km", speed_unit="km/h"),))
+    assert unit_by_speed(taken_for_km, 1 / 1.609344) == "mi"
 
 
 # ---- the factor itself

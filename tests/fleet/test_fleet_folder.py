@@ -416,7 +416,7 @@ def test_a_log_of_both_speeds_is_a_drive_of_a_fleet_as_it_is_of_a_job(tmp_path: 
     (tmp_path / "job.toml").write_text('[before]\nchecks = "log.csv"\n', encoding="utf-8")
     ((files,),) = [found.drives for found in find_vehicles(tmp_path)]
     assert measure(files, None)["error"]["error"] == "column_without_unit"
-    assert measure(files, "mph").get("error", {}).get("error") != "column_without_unit"
+    assert "error" not in measure(files, "mph")
 
 
 def test_all_that_a_job_says_of_reading_a_drive_is_heeded(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ import speedcal
 from speedcal.cli import cli
 from speedcal.errors import SpeedcalError
 from speedcal.interval import FloatArray
+from speedcal.jobs import load_job, measure_job
 from speedcal.jobs.contents import Drive
 from speedcal.jobs.measured_drive import as_driven, track_of
 from speedcal.units import MPH_MPS
@@ -84,14 +85,21 @@ def test_a_log_in_one_unit_is_answered_in_the_other(tmp_path: Path) -> None:
     assert answer["offset"]["value"] == pytest.approx(1.609 * OFFSET_MPH, abs=0.4)
 
 
-@pytest.mark.parametrize("other", [50, 51])
-def test_one_speed_throughout_is_said_and_is_no_factor_of_thousands(tmp_path: Path, other: int) -> None:
+@pytest.mark.parametrize(("gps", "dial"), [(50, 54), (51, 54), (51, 60)])
+def test_one_speed_throughout_is_said_and_is_no_factor_of_thousands(tmp_path: Path, gps: int, dial: int) -> None:
+    """One row that differs is none."""
     path = tmp_path / "log.csv"
-    rows = "".join(f"{k},{other if k == 300 else 50},54\n" for k in range(600))
+    rows = "".join(f"{k},{gps},{dial}\n" if k == 300 else f"{k},50,54\n" for k in range(600))
     path.write_text(f"{HEADER}\n{rows}", encoding="utf-8")
     with pytest.raises(SpeedcalError) as refused:
         speedcal.calibrate(speedcal.read_track(path), speedcal.read_readings(path))
     assert refused.value.code == "one_speed_noted"
+
+
+def test_a_job_does_not_take_the_unit_of_a_log_for_that_of_its_dial(tmp_path: Path) -> None:
+    _log(tmp_path, minutes=8, header=HEADER.replace("mph", "km/h"))
+    (tmp_path / "job.toml").write_text('[job]\nunit = "mph"\n[before]\nchecks = "log.csv"\n', encoding="utf-8")
+    assert measure_job(load_job(tmp_path / "job.toml")).dial_unit == "mph"
 
 
 def test_a_row_without_a_time_and_a_short_log_leave_a_log_a_log(tmp_path: Path) -> None:
@@ -153,7 +161,7 @@ def test_the_odometer_is_known_no_better_than_the_way_by_that_speed(tmp_path: Pa
 @pytest.mark.parametrize(
     ("log", "code"),
     [
-        ({"every_s": 20.0}, "no_positions"),  # checks, noted on the way
+        ({"every_s": 20.0, "minutes": 30}, "no_positions"),  # checks, noted on the way
         ({"minutes": 0.3}, "no_positions"),
         ({"header": "time (s),speed (mph),Vehicle speed (mph)"}, "no_positions"),
     ],

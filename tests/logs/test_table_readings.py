@@ -94,8 +94,14 @@ def test_decimals_in_the_cell_of_an_empty_column_are_not_cut(tmp_path, header, e
 @pytest.mark.parametrize(("name", "most"), [("gear", 9), ("throttle %", 100)])
 def test_whole_numbers_beside_speeds_are_no_decimals(tmp_path, name, most):
     """In rows with a comma at their end."""
-    rows = "".join(f"10:32:{i:02d},{45 + i},{7 * i % most},\n" for i in range(40))
+    rows = "".join(f"10:32:{i:02d},{45 + i},{i % most},\n" for i in range(40))
     assert len(_read(tmp_path, f"time,indicated km/h,{name}\n{rows}")) == 40
+
+
+def test_two_figures_in_a_column_of_their_own_are_no_decimals(tmp_path):
+    """No row is too long: nothing was parted."""
+    rows = "".join(f"10:32:{i:02d},{45 + i},{10 + 7 * i % 90}\n" for i in range(40))
+    assert len(_read(tmp_path, f"time,indicated km/h,throttle %\n{rows}")) == 40
 
 
 @pytest.mark.parametrize(

@@ -51,6 +51,15 @@ def test_checks_sent_as_readings_are_known_for_what_they_are(busy: Site) -> None
     assert 'value="yes" checked' not in page
 
 
+def test_a_log_of_both_speeds_is_known_for_what_it_is_and_counts_as_a_drive(busy: Site) -> None:
+    """Sent as readings it is offered as checks, and as those it is laid on its own track."""
+    rows = "".join(f"{k},{(30, 45, 60, 35)[k // 40 % 4]},{(32, 47, 63, 37)[k // 40 % 4]}\n" for k in range(400))
+    pasted = f"time (s),GPS speed (mph),Vehicle speed (mph)\n{rows}"
+    assert "These look like checks" in busy.client.get(_hand_in(busy, busy.new_job(), pasted=pasted)).text
+    page = busy.client.get(_hand_in(busy, busy.new_job(), checks="yes", pasted=pasted)).text
+    assert "<h3>The track</h3>" in page
+
+
 def test_an_odometer_and_another_unit_are_told_on_the_job(busy: Site) -> None:
     """10.9 counted over 10.0 miles is 109 for 100; the job is in km/h, the dial in mph."""
     base = busy.new_job(**{"job.unit": "km/h"})
