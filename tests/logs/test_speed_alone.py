@@ -96,10 +96,14 @@ def test_one_speed_throughout_is_said_and_is_no_factor_of_thousands(tmp_path: Pa
     assert refused.value.code == "one_speed_noted"
 
 
-def test_a_job_does_not_take_the_unit_of_a_log_for_that_of_its_dial(tmp_path: Path) -> None:
+def test_a_job_tells_the_day_of_a_log_and_what_its_dial_is_marked_in(tmp_path: Path) -> None:
+    """Neither is in the log: its times begin at zero, and what a machine writes in km/h may stand on the dial in mph."""
     _log(tmp_path, minutes=8, header=HEADER.replace("mph", "km/h"))
-    (tmp_path / "job.toml").write_text('[job]\nunit = "mph"\n[before]\nchecks = "log.csv"\n', encoding="utf-8")
-    assert measure_job(load_job(tmp_path / "job.toml")).dial_unit == "mph"
+    (tmp_path / "job.toml").write_text(
+        '[job]\nunit = "mph"\n[before]\nchecks = "log.csv"\ndate = 2026-05-04\n', encoding="utf-8"
+    )
+    job = measure_job(load_job(tmp_path / "job.toml"))
+    assert (job.dial_unit, [drive.date for drive in job.drives]) == ("mph", ["2026-05-04"])
 
 
 def test_a_row_without_a_time_and_a_short_log_leave_a_log_a_log(tmp_path: Path) -> None:
