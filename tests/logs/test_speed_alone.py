@@ -97,7 +97,7 @@ def test_one_speed_throughout_is_said_and_is_no_factor_of_thousands(tmp_path: Pa
 
 
 def test_a_job_tells_the_day_of_a_log_and_what_its_dial_is_marked_in(tmp_path: Path) -> None:
-    """Neither is in the log: its times begin at zero, and what a machine writes in km/h may stand on the dial in mph."""
+    """Neither is in the log: its times begin at zero, and what is written in km/h may stand on the dial in mph."""
     _log(tmp_path, minutes=8, header=HEADER.replace("mph", "km/h"))
     (tmp_path / "job.toml").write_text(
         '[job]\nunit = "mph"\n[before]\nchecks = "log.csv"\ndate = 2026-05-04\n', encoding="utf-8"
